@@ -1,0 +1,265 @@
+"""Many characters at a time where nothing else happens: a shortcut.
+
+On a packed line most interrupts are alike: nothing is lost, the parser has nothing to
+decide, a foreground job goes on after them.  Then the number of characters taken and
+the time of return follow from a few sums.  And where an interrupt leaves everything as
+it found it, only later, so will the next ones: they are taken all at once.
+
+`cruise` goes as far as that carries and leaves the rest to the plain loop; with it
+switched off the rows are the same.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from bench.kernels.jit import melted, part
+from bench.kernels.node.line import pass_calm
+from bench.kernels.node.receiver import connect, enter_receive
+from bench.kernels.node.records import (
+    FAR,
+    FOREGROUND,
+    HUNT,
+    INSIDE,
+    LOOK,
+    MARKER,
+    MATCH,
+    NO_JOB,
+    OCTET,
+)
+from bench.kernels.node.serve import serve
+from bench.kernels.node.views import line_octet, survivor, survivor_at
+from bench.kernels.node.work import work_ns
+from bench.kernels.pointers import copy, integer_at, octet_at
+
+__all__ = ["cruise"]
+
+_MANY = np.int64(8)
+"""Interrupts from which on it pays to work out how many are alike."""
+
+_AHEAD = np.int64(32)
+"""How far to look for what the parser waits for: a loss makes the look worthless."""
+
+
+@part
+def cruise(spec, node, until_ns, spare):
+    """Let characters go by, from the foreground or from a look of the handler."""
+    if not spec.plain or _is_odd(spec, node):
+        return
+    while node.i + spec.fifo < node.calm_end:
+        if node.phase == LOOK:
+            serve(spec, node, until_ns, spare)
+        if node.phase != FOREGROUND:
+            return
+        if node.accepted - node.taken >= spec.trigger:
+            enter_receive(spec, node)
+            continue
+        if node.need == node.taken + 1:
+            _look_ahead(spec, node)
+        _pass_interrupts(spec, node, until_ns)
+        if node.phase == FOREGROUND:
+            return
+
+
+@melted
+def _is_odd(spec, node):
+    """Whether anything is pending but characters and their interrupt."""
+    return (
+        node.held
+        or node.stalled
+        or node.timeout_asserted
+        or node.complete_pending
+        or node.owed_gap_ns > 0
+        or node.start_ns + spec.ready_ns > node.timer_ns
+    )
+
+
+@part
+def _pass_interrupts(spec, node, until_ns):
+    """Whole interrupts, while the parser waits for more than they take."""
+    i, start_ns, rem = node.i, node.start_ns, node.start_rem
+    now_ns, have, left = node.now_ns, node.accepted - node.taken, node.need - node.taken
+    # When a job is done if nothing interrupts it, and what no interrupt puts off.
+    job = node.job != NO_JOB
+    next_ns = work_ns(spec, node)
+    done_ns = next_ns if job else FAR
+    limit_ns = node.complete_ns if job else min(node.complete_ns, next_ns)
+    worked_ns, interrupts, entered = np.int64(0), np.int64(0), False
+    while True:
+        entered_ns, takes, come, left_ns = _interrupt(
+            spec, node, start_ns, rem, now_ns, have
+        )
+        if (
+            entered_ns >= min(done_ns, limit_ns)
+            or i + come + 1 >= node.calm_end
+            or left_ns >= until_ns
+        ):
+            break
+        if takes >= left or have + come > spec.fifo:
+            entered = True
+            break
+        place_ns, place_rem = _place(spec, node, start_ns, rem, come)
+        times = np.int64(1)
+        span_ns = left_ns - now_ns
+        same = takes == come and place_rem == rem and place_ns - start_ns == span_ns
+        if same and left > _MANY * takes:
+            # All is as it was, only later: as often as nothing comes in the way.
+            times = min((node.calm_end - 2 - i) // come, (left - 1) // takes)
+            times = min(times, (min(until_ns, limit_ns) - 1 - now_ns) // span_ns)
+            if job and entered_ns > now_ns:
+                times = min(times, (done_ns - 1 - now_ns) // (entered_ns - now_ns))
+            times = max(times, np.int64(1))
+            place_ns = start_ns + times * span_ns
+        worked_ns += times * (entered_ns - now_ns)
+        done_ns += times * (left_ns - entered_ns)
+        interrupts += times
+        i += times * come
+        have += come - takes
+        left -= times * takes
+        now_ns += times * span_ns
+        start_ns, rem = place_ns, place_rem
+    node.receive_busy_ns += now_ns - node.now_ns - worked_ns
+    node.interrupts += interrupts
+    if entered:
+        come = max(np.int64(0), spec.trigger - have)
+        start_ns, rem = _place(spec, node, start_ns, rem, come)
+        i += come
+        worked_ns += entered_ns - now_ns
+        now_ns = entered_ns
+    _arrive(spec, node, i, start_ns, rem, node.need - node.taken - left)
+    node.now_ns = now_ns
+    if job:
+        node.job_left_ns -= worked_ns
+        node.foreground_busy_ns += worked_ns
+    if entered:
+        enter_receive(spec, node)
+
+
+@melted
+def _interrupt(spec, node, start_ns, rem, now_ns, have):
+    """The next interrupt, if the parser lets it pass.
+
+    Args:
+        spec: `SPEC`.
+        node: `NODE`, for the table of steps.
+        start_ns: Start of the next character, with `rem` on the exact grid.
+        rem: See start_ns.
+        now_ns: When the processor came to the foreground.
+        have: Characters in the FIFO then.
+
+    Returns:
+        The instant of entry; characters taken; characters that completed since now_ns
+        (where they are too many for the FIFO, one that is too many); the instant of
+        return.
+    """
+    come = max(np.int64(0), spec.trigger - have)
+    entered_ns = now_ns
+    if come:
+        entered_ns = _place(spec, node, start_ns, rem, come - 1)[0] + spec.ready_ns
+    look_ns = entered_ns + spec.entry_ns
+    takes, come, stop_ns = _looks(
+        spec, node, start_ns, rem, have, come, look_ns, spec.body_limit
+    )
+    stop_ns += spec.exit_ns
+    come = _come(spec, node, start_ns, rem, have, come, stop_ns)
+    return entered_ns, takes, come, stop_ns
+
+
+@melted
+def _looks(spec, node, start_ns, rem, have, come, look_ns, most):
+    """Looks from `look_ns` on, at most so many that take one; as `_interrupt`.
+
+    Returns characters taken, characters that completed, and the instant of the look
+    that takes none.
+    """
+    come = _come(spec, node, start_ns, rem, have, come, look_ns)
+    takes = np.int64(0)
+    while True:
+        more = min(have + come, most) - takes
+        if more <= 0 or have + come > spec.fifo:
+            break
+        takes += more
+        look_ns += more * spec.per_character_ns
+        come = _come(spec, node, start_ns, rem, have, come, look_ns)
+    return takes, come, look_ns
+
+
+@melted
+def _come(spec, node, start_ns, rem, have, come, ns):
+    """Characters that completed by an instant, at most one too many for the FIFO."""
+    while have + come <= spec.fifo:
+        if _place(spec, node, start_ns, rem, come)[0] + spec.ready_ns > ns:
+            break
+        come += 1
+    return come
+
+
+@melted
+def _place(spec, node, start_ns, rem, steps):
+    """The start of the character `steps` places later, on the exact grid."""
+    step = node.steps_at + 16 * steps
+    start_ns += integer_at(step)
+    rem += integer_at(step + 8)
+    if rem >= spec.den:
+        return start_ns + 1, rem - spec.den
+    return start_ns, rem
+
+
+@melted
+def _arrive(spec, node, i, start_ns, rem, takes):
+    """All up to character `i` came in, and so many were taken."""
+    count = i - node.i
+    if count == 0:
+        node.taken += takes
+        return
+    connect(node, node.accepted, node.first_place + node.i)
+    sink = survivor_at(node, node.accepted + count - 1) - (count - 1)
+    copy(node.line_octets_at + node.i, sink, count)
+    pass_calm(spec, node, i, start_ns, rem)
+    node.accepted += count
+    node.taken += takes
+
+
+@part
+def _look_ahead(spec, node):
+    """Put `need` off to the next octet that the parser can do anything with.
+
+    Outside a packet that is the first octet of a marker or a delimiter; within a marker
+    that goes on as it should, the end of the head; within a packet that only a
+    delimiter ends, that.  Should a character be lost first, `lose` takes it back.
+    """
+    if node.mark < node.marks:
+        return
+    if node.mode == MATCH:
+        if _marker_follows(spec, node):
+            node.need = node.goal
+        return
+    hunts = node.mode == HUNT and (spec.delimiter == MARKER or spec.delimiter == OCTET)
+    waits = node.mode == INSIDE and spec.delimiter == OCTET and node.start >= 0
+    if not (hunts or waits):
+        return
+    wanted = spec.marker_first if spec.delimiter == MARKER else spec.delimiter_octet
+    at = node.taken
+    while at < node.accepted and survivor(node, at) != wanted:
+        at += 1
+    if at == node.accepted:
+        i = node.i
+        end = min(node.calm_end, i + _AHEAD)
+        while i < end and line_octet(node, i) != wanted:
+            i += 1
+        at += i - node.i
+    node.need = at + 1
+    node.ahead = 1
+    if waits:
+        node.need = min(node.need, node.body + spec.longest_raw + 1)
+
+
+@part
+def _marker_follows(spec, node):
+    """Whether the rest of a marker is already in the FIFO."""
+    if node.body + spec.marker_octets > node.accepted:
+        return False
+    for k in range(node.taken - node.body, spec.marker_octets):
+        if survivor(node, node.body + k) != octet_at(node.marker_at + k):
+            return False
+    return True

@@ -1,0 +1,95 @@
+"""The simulated nodes of a profile as a link: in process, as fast as it goes.
+
+Every node hears the same line and knows nothing of the others, so they are played side
+by side on the cores there are; the kernel lets go of the interpreter while it works.
+The result does not depend on how many cores there are.
+"""
+
+from __future__ import annotations
+
+import os
+from concurrent.futures import ThreadPoolExecutor
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from bench.base.columns import Line, Seen
+from bench.link.observes import EVERYTHING, Observes
+from bench.node.simulated import Played, SimulatedNode
+from bench.node.spec import node_specs
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from types import TracebackType
+
+    from bench.profile.model import Profile
+
+
+class SimulatedLink:
+    """A bus with all nodes of a profile on it.
+
+    Attributes:
+        nodes: The nodes, in the order of the profile.
+    """
+
+    name = "simulated"
+
+    def __init__(
+        self, profile: Profile, *, seed: int = 0, shortcuts: bool = True
+    ) -> None:
+        """All nodes at rest, the bus idle.
+
+        Raises:
+            ProfileError: If the profile asks for what the model does not simulate.
+        """
+        self.nodes = [
+            SimulatedNode(spec, seed=seed, shortcuts=shortcuts)
+            for spec in node_specs(profile)
+        ]
+        workers = min(len(self.nodes), os.cpu_count() or 1)
+        self._pool = ThreadPoolExecutor(workers, "node") if workers > 1 else None
+
+    @property
+    def observes(self) -> Observes:
+        """Everything: a simulated node hides nothing."""
+        return EVERYTHING
+
+    def carry(self, line: Line) -> Seen:
+        """See `Link.carry`."""
+        if self._pool is None:
+            played = [node.play(line) for node in self.nodes]
+        else:
+            played = list(self._pool.map(lambda node: node.play(line), self.nodes))
+        return _joined(played, line.until_ns)
+
+    def close(self) -> None:
+        """See `Link.close`."""
+        if self._pool is not None:
+            self._pool.shutdown()
+            self._pool = None
+
+    def __enter__(self) -> SimulatedLink:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+
+def _joined(played: Sequence[Played], until_ns: int) -> Seen:
+    """What all nodes did, one node after another."""
+    moved = 0
+    for part in played:
+        part.shown["data_at"] += moved
+        moved += part.data.shape[0]
+    return Seen(
+        np.concatenate([part.shown for part in played]),
+        np.concatenate([part.data for part in played]),
+        np.concatenate([part.dropped for part in played]),
+        np.concatenate([part.lost for part in played]),
+        until_ns,
+    )

@@ -1,0 +1,192 @@
+"""A node's specification as the kernel's records."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from bench.base.seeds import stream_key
+from bench.kernels import checks
+from bench.kernels.node import records
+from bench.wire.format import Delimiter, Stuffing
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from bench.node.spec import NodeSpec
+    from bench.wire.format import Format, Number
+
+_OVERRUN = {
+    "drop": records.DROP,
+    "hold": records.HOLD,
+    "overwrite": records.OVERWRITE,
+    "stall": records.STALL,
+}
+_STOP = {
+    "dma": records.BY_DMA,
+    "interrupt": records.BY_INTERRUPT,
+    "count": records.BY_COUNT,
+}
+_RESYNC = {
+    "forward": records.FORWARD,
+    "timeout": records.TIMEOUT,
+    "rescan": records.RESCAN,
+}
+
+
+def spec_record(spec: NodeSpec, seed: int) -> Any:
+    """`SPEC`, shape (1,)."""
+    key = np.array(stream_key(seed, "stop"), np.uint64).view(np.int64)
+    values: dict[str, Any] = {
+        "pitch_ns": spec.pitch.num // spec.pitch.den,
+        "pitch_rem": spec.pitch.num % spec.pitch.den,
+        "den": spec.pitch.den,
+        "calm": _is_calm(spec),
+        "plain": spec.uart.fires == "level" and not spec.uart.restart_on_read,
+        "level": spec.uart.fires == "level",
+        "overrun": _OVERRUN[spec.uart.overrun],
+        "stop": _STOP[spec.output.stop],
+        "resync": _RESYNC[spec.resync],
+        "index": spec.index,
+        "address": spec.address,
+        "payload_octets": spec.payload_octets,
+        "key0": key[0],
+        "key1": key[1],
+    }
+    for part in (spec.uart, spec.cost, spec.output):
+        for name in part.__slots__:
+            if name not in values and name in (records.SPEC.names or ()):
+                values[name] = getattr(part, name) or 0
+    values.update(_format_values(spec.packet))
+    record = np.zeros(1, records.SPEC)
+    for name in records.SPEC.names or ():
+        record[name] = values[name]
+    return record
+
+
+def _is_calm(spec: NodeSpec) -> bool:
+    """Whether nothing can happen between the characters of an unbroken run."""
+    longest_ns = spec.pitch.at(1) + 1
+    gap_ns = longest_ns - spec.uart.character_ns
+    delimiting = spec.packet.delimiting
+    pause_ns = min(
+        limit or int(records.FAR)
+        for limit in (delimiting.pause_ns, delimiting.silence_ns)
+    )
+    timeout_ns = spec.uart.idle_timeout_ns or int(records.FAR)
+    return gap_ns < pause_ns and longest_ns < timeout_ns
+
+
+def _format_values(packet: Format) -> dict[str, Any]:
+    """The numbers of a packet format; a field that is not there has size 0."""
+    delimiting, layout = packet.delimiting, packet.layout
+    by_octet = delimiting.kind == Delimiter.OCTET
+    values: dict[str, Any] = {
+        "delimiter": delimiting.kind,
+        "delimiter_octet": delimiting.octets[0] if by_octet else 0,
+        "marker_first": (delimiting.octets or b"\0")[0],
+        "marker_octets": 0 if by_octet else len(delimiting.octets),
+        "stuffing": packet.unstuffing.kind,
+        "escape": packet.unstuffing.escape,
+        "silence_ns": delimiting.silence_ns or 0,
+        "pause_ns": delimiting.pause_ns or 0,
+        "reject_flaws": delimiting.reject_flaws,
+        "head": layout.head,
+        "tail": layout.tail,
+        "least": layout.least,
+        "most": layout.most,
+        "sized": layout.sized,
+        "mask": layout.mask,
+        "length_adds": layout.length_adds,
+        "check_start": layout.check.start if layout.check else 0,
+        "check_end": layout.check.end if layout.check else 0,
+        "longest_raw": packet.longest_raw,
+    }
+    values |= _place("address", layout.address)
+    values |= _place("length", layout.length)
+    values |= _place("check", layout.check.field if layout.check else None)
+    return values
+
+
+def _place(name: str, number: Number | None) -> dict[str, Any]:
+    if number is None:
+        return {f"{name}_at": 0, f"{name}_size": 0, f"{name}_big": 0}
+    return {
+        f"{name}_at": number.at,
+        f"{name}_size": number.size,
+        f"{name}_big": number.order == "big",
+    }
+
+
+def check_records(packet: Format) -> tuple[Any, Any]:
+    """`CHECK`, shape (1,), and its tables, for a packet format."""
+    rule = packet.layout.check
+    if rule is None:
+        return checks.make_check(checks.NO_CHECK), checks.make_tables()
+    check = rule.check
+    ends = (check.refin, check.refout, check.xorout)
+    return (
+        checks.make_check(check.kind, check.width, check.init, *ends),
+        checks.make_tables(max(8, check.width), check.poly, check.refin),
+    )
+
+
+class Store:
+    """The arrays of one node, kept alive, and their addresses in its record."""
+
+    def __init__(self, spec: NodeSpec) -> None:
+        """A node at rest on an idle line, with no room for anything yet."""
+        inside = spec.packet.delimiting.kind in (Delimiter.OCTET, Delimiter.SILENCE)
+        self.node = np.zeros(1, records.NODE)
+        for name in ("last_end_ns", "timer_ns", "complete_ns", "free_ns"):
+            self.node[name] = records.FAR
+        self.node["mode"] = records.INSIDE if inside else records.HUNT
+        self.node["start"] = -1
+        self.node["need"] = 1
+        self._arrays: dict[str, NDArray[Any]] = {}
+        self._put_format(spec.packet)
+
+    def __getitem__(self, name: str) -> NDArray[Any]:
+        return self._arrays[name]
+
+    def put(self, name: str, array: NDArray[Any], count: str = "") -> None:
+        """Hand an array to the kernel.
+
+        Args:
+            name: Its name in the record, without `_at`.
+            array: The array; it must be contiguous.
+            count: Where in the record its length goes.
+        """
+        self._arrays[name] = array
+        self.node[f"{name}_at"] = array.ctypes.data
+        if count:
+            self.node[count] = array.shape[0]
+
+    def make_room(self, name: str, least: int, dtype: np.dtype[Any]) -> None:
+        """Let an array hold at least so many rows; what it holds stays."""
+        old = self._arrays.get(name, np.zeros(0, dtype))
+        if old.shape[0] < least:
+            new = np.zeros(least, dtype)
+            new[: old.shape[0]] = old
+            self.put(name, new, f"{name}_room")
+
+    def _put_format(self, packet: Format) -> None:
+        """The parts of a packet format that are arrays."""
+        check, tables = check_records(packet)
+        literals = [
+            (at + k, octet)
+            for at, octets in packet.layout.literals
+            for k, octet in enumerate(octets)
+        ]
+        codes = np.full(256, -1, np.int64)
+        if packet.unstuffing.kind == Stuffing.ESCAPE:
+            for code, octet in packet.unstuffing.pairs:
+                codes[code] = octet
+        broadcast = np.array(packet.layout.broadcast, np.int64)
+        self.put("check", check)
+        self.put("tables", tables)
+        self.put("literals", np.array(literals, np.int64).reshape(-1, 2), "literals")
+        self.put("broadcast", broadcast, "broadcasts")
+        self.put("codes", codes)
+        self.put("marker", np.array(list(packet.delimiting.octets), np.uint8))

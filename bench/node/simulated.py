@@ -1,0 +1,208 @@
+"""One simulated node: the public face of the kernel.
+
+`SimulatedNode` checks and prepares: it turns a `NodeSpec` into the kernel's records,
+gives it memory for one chunk, calls it until the chunk is done, and hands back rows.
+It knows nothing of the trial; the same lines in any chunks give the same rows.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from bench.base.columns import (
+    DROPPED,
+    FLAW,
+    LOST,
+    RUN,
+    SHOWN,
+    Line,
+)
+from bench.kernels.node import records
+from bench.kernels.node.line import open_line
+from bench.kernels.node.memory import forget
+from bench.kernels.node.play import play
+from bench.node.prepare import Store, spec_record
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from bench.base.columns import Octets, Rows
+    from bench.node.spec import NodeSpec
+
+_LOST_ROWS = 1 << 17
+_DROPPED_ROWS = 1 << 12
+_INTERRUPT_ROWS = 1 << 16
+_DATA_OCTETS = 1 << 22
+_SURVIVORS = 1 << 15
+"""Octets that came in and are not forgotten yet: few enough to stay in a near cache."""
+
+"""Room for the rows of one call; a call that fills it is followed by another."""
+
+
+@dataclass(frozen=True, slots=True)
+class Played:
+    """What one node did with one chunk of the line.
+
+    Attributes:
+        shown: `SHOWN` rows; `data_at` counts into `data`.
+        data: uint8, what the chains held.
+        dropped: `DROPPED` rows.
+        lost: `LOST` rows.
+        interrupts: `INTERRUPT` rows, in trace mode; else none.
+    """
+
+    shown: Rows
+    data: Octets
+    dropped: Rows
+    lost: Rows
+    interrupts: Rows
+
+
+class SimulatedNode:
+    """One node of a profile, played on chunks of the line."""
+
+    def __init__(
+        self,
+        spec: NodeSpec,
+        *,
+        seed: int = 0,
+        trace: bool = False,
+        shortcuts: bool = True,
+    ) -> None:
+        """A node at rest, its line idle.
+
+        Args:
+            spec: What it is.
+            seed: Of its random delays.
+            trace: Whether every interrupt is to make a row.
+            shortcuts: Whether the kernel may take whole interrupts at a time.
+        """
+        self.spec = spec
+        self._shortcuts = shortcuts
+        self._record = spec_record(spec, seed)
+        self._store = Store(spec)
+        self._node = self._store.node
+        # What may have to be remembered of earlier chunks.
+        self._carry = spec.packet.longest_raw + spec.uart.fifo + 4
+        self._spare = 4 + (self._carry if spec.resync == "rescan" else 0)
+        self._make_memory()
+        self._make_rows(trace)
+
+    @property
+    def receive_busy_ns(self) -> int:
+        """Time spent in receive interrupts that have ended."""
+        return int(self._node[0]["receive_busy_ns"])
+
+    @property
+    def complete_busy_ns(self) -> int:
+        """Time spent in transfer-complete interrupts that have ended."""
+        return int(self._node[0]["complete_busy_ns"])
+
+    @property
+    def foreground_busy_ns(self) -> int:
+        """Time that the foreground had the processor for a job."""
+        return int(self._node[0]["foreground_busy_ns"])
+
+    @property
+    def interrupts(self) -> int:
+        """Interrupts that have ended."""
+        return int(self._node[0]["interrupts"])
+
+    def play(self, line: Line) -> Played:
+        """Play one chunk, up to `line.until_ns`.
+
+        Args:
+            line: The next chunk; its first place follows the last one's.
+        """
+        self._give(line)
+        parts: list[Played] = []
+        while True:
+            ended = play(
+                self._record,
+                self._node,
+                line.until_ns,
+                self._spare,
+                self._shortcuts and not self._node[0]["traced_room"],
+            )
+            parts.append(self._drain())
+            if ended == records.REACHED:
+                break
+            forget(self._node)
+        return _joined(parts)
+
+    def _drain(self) -> Played:
+        """Take the rows of the last call, and empty them."""
+        node, store = self._node[0], self._store
+        taken = Played(
+            store["shown"][: node["shown"]].copy(),
+            store["data"][: node["data"]].copy(),
+            store["dropped"][: node["dropped"]].copy(),
+            store["lost"][: node["lost"]].copy(),
+            store["traced"][: node["traced"]].copy(),
+        )
+        for rows in (taken.shown, taken.dropped, taken.lost):
+            rows["node"] = self.spec.index
+        for count in ("shown", "data", "dropped", "lost", "traced"):
+            node[count] = 0
+        return taken
+
+    def _make_memory(self) -> None:
+        """Room that depends on the node alone."""
+        spec, store = self.spec, self._store
+        payload, cost = spec.payload_octets, spec.cost
+        words = spec.output.clocks * spec.output.word_octets
+        store.put("receive", np.zeros(cost.receive_buffers * payload, np.uint8))
+        steps = [spec.pitch.after(k) for k in range(spec.uart.fifo + 2)]
+        store.put("steps", np.array(steps, np.int64))
+        store.put("slots", np.zeros((cost.receive_buffers, 2), np.int64))
+        store.put("words", np.zeros(cost.word_buffers * words, np.uint8))
+        store.put("chain", np.zeros(payload, np.uint8))
+        store.put("scratch", np.zeros(spec.packet.longest_raw, np.uint8))
+        survivors = 2 * self._carry + _SURVIVORS
+        store.put("survivors", np.zeros(survivors, np.uint8), "survivors_room")
+        store.make_room("spans", self._carry + _LOST_ROWS + 4, records.SPAN)
+
+    def _make_rows(self, trace: bool) -> None:
+        """Room for what comes out of one call."""
+        payload, store = self.spec.payload_octets, self._store
+        shown = min(4096, max(4, _DATA_OCTETS // payload))
+        dropped = _DROPPED_ROWS + self._spare
+        traced = np.zeros(_INTERRUPT_ROWS if trace else 0, records.INTERRUPT)
+        store.put("shown", np.zeros(shown, SHOWN), "shown_room")
+        store.put("data", np.zeros(shown * payload, np.uint8))
+        store.put("dropped", np.zeros(dropped, DROPPED), "dropped_room")
+        store.put("lost", np.zeros(_LOST_ROWS, LOST), "lost_room")
+        store.put("traced", traced, "traced_room")
+
+    def _give(self, line: Line) -> None:
+        """Hand a chunk to the kernel, with room for all that may come of it."""
+        octets, runs, flaws = line.octets, line.runs, line.flaws
+        store = self._store
+        store.put("line_octets", np.ascontiguousarray(octets, np.uint8), "line_octets")
+        store.put("line_runs", np.ascontiguousarray(runs, RUN), "line_runs")
+        store.put("line_flaws", np.ascontiguousarray(flaws, FLAW), "line_flaws")
+        self._node["first_place"] = line.first
+        marks = 2 * (self._carry + runs.shape[0] + flaws.shape[0]) + 8
+        store.make_room("marks", marks, records.MARK)
+        forget(self._node)
+        open_line(self._node)
+
+
+def _joined(parts: Sequence[Played]) -> Played:
+    """The rows of several calls as those of one."""
+    if len(parts) == 1:
+        return parts[0]
+    moved = 0
+    for part in parts:
+        part.shown["data_at"] += moved
+        moved += part.data.shape[0]
+    return Played(
+        np.concatenate([part.shown for part in parts]),
+        np.concatenate([part.data for part in parts]),
+        np.concatenate([part.dropped for part in parts]),
+        np.concatenate([part.lost for part in parts]),
+        np.concatenate([part.interrupts for part in parts]),
+    )

@@ -1,0 +1,189 @@
+"""The node's kernel and its plain twin agree, event for event, on many worlds."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from collections import Counter
+from pathlib import Path
+
+import numpy as np
+import pytest
+from twins.node_twin import NodeTwin
+from twins.node_worlds import World, make_world
+
+from bench.base.seeds import stream_key
+from bench.node import simulated
+from bench.node.simulated import Played, SimulatedNode
+
+SEED = 5
+SHORT, LONG = range(400), range(1000, 1120)
+
+
+def jitter_of(world: World):
+    """The delay of a burst's stop: one Philox word, from numpy's own generator."""
+    key = stream_key(SEED, "stop")
+    most = world.spec.output.stop_jitter_ns
+
+    def jitter(burst: int) -> int:
+        if not most:
+            return 0
+        counter = ((burst << 64) + world.spec.index - 1) % 2**256
+        philox = np.random.Philox(key=key[0] | key[1] << 64, counter=counter)
+        return int(philox.random_raw(1)[0]) * (most + 1) >> 64
+
+    return jitter
+
+
+def twin_rows(world: World) -> dict:
+    """What the twin says of a world."""
+    twin = NodeTwin(world.spec, world.characters(), world.end_ns, jitter_of(world))
+    result = twin.run()
+    return {
+        "shown": result.shown,
+        "data": result.data,
+        "dropped": result.dropped,
+        "lost": result.lost,
+        "interrupts": result.interrupts,
+        "busy": (result.receive_ns, result.complete_ns, result.foreground_ns),
+    }
+
+
+def _columns(rows: np.ndarray, *names: str) -> list[tuple[int, ...]]:
+    return [tuple(int(row[name]) for name in names) for row in rows]
+
+
+def kernel_rows(world: World, cuts=(), *, trace=False, shortcuts=True) -> dict:
+    """What the kernel says of a world that comes in chunks."""
+    node = SimulatedNode(world.spec, seed=SEED, trace=trace, shortcuts=shortcuts)
+    rows = {"shown": [], "data": [], "dropped": [], "lost": [], "interrupts": []}
+    for line in world.lines(list(cuts)):
+        _add(rows, node.play(line))
+    busy = (node.receive_busy_ns, node.complete_busy_ns, node.foreground_busy_ns)
+    return rows | {"busy": busy}
+
+
+def _add(rows: dict, played: Played) -> None:
+    rows["shown"] += _columns(
+        played.shown,
+        "burst_ns",
+        "first_bit_ns",
+        "end_ns",
+        "shown_ns",
+        "clocks",
+        "marginal",
+    )
+    rows["data"] += [
+        played.data[row["data_at"] : row["data_at"] + row["data_octets"]].tobytes()
+        for row in played.shown
+    ]
+    rows["dropped"] += _columns(played.dropped, "ns", "first", "end", "reason")
+    rows["lost"] += _columns(played.lost, "at", "ns", "doing")
+    rows["interrupts"] += _columns(played.interrupts, "kind", "start_ns", "end_ns")
+
+
+def cuts_of(world: World, many: int) -> list[int]:
+    """Some places to cut a world's line, drawn from its seed."""
+    draw = np.random.default_rng(world.seed)
+    return [int(k) for k in draw.integers(0, len(world.octets) + 1, many)]
+
+
+def compare(world: World) -> dict:
+    """Hold the kernel against the twin in every way; what the twin said."""
+    told = twin_rows(world)
+    plain = kernel_rows(world, trace=True, shortcuts=False)
+    assert plain == told, f"plain kernel, world {world.seed}"
+    untraced = told | {"interrupts": []}
+    assert kernel_rows(world) == untraced, f"shortcuts, world {world.seed}"
+    for shortcuts in (True, False):
+        cut = kernel_rows(world, cuts_of(world, 5), shortcuts=shortcuts)
+        assert cut == untraced, f"chunks, world {world.seed}, shortcuts {shortcuts}"
+    return told
+
+
+@pytest.mark.parametrize("part", range(4))
+def test_kernel_and_twin_agree(part):
+    """Rows, data, interrupts and busy times are equal: whole, cut, with and without."""
+    for seed in [*SHORT, *LONG][part::4]:
+        compare(make_world(seed, long=seed in LONG))
+
+
+def test_worlds_hold_what_they_are_for():
+    """The worlds above show every reason, every doing, and bursts of every kind."""
+    seen: Counter = Counter()
+    for seed in [*SHORT, *LONG]:
+        told = twin_rows(make_world(seed, long=seed in LONG))
+        seen.update(f"drop {row[3]}" for row in told["dropped"])
+        seen.update(f"doing {row[2]}" for row in told["lost"])
+        for _, _, _, shown_ns, clocks, marginal in told["shown"]:
+            seen["shown" if shown_ns >= 0 else "shifted through"] += 1
+            seen["extra clock"] += clocks % 8 > 0
+            seen["marginal"] += marginal
+        seen.update(f"interrupt {row[0]}" for row in told["interrupts"])
+    rare = {"drop 12", "drop 9", "doing 4"}
+    wanted = {f"drop {k}" for k in (1, 2, 3, 4, 5, 6, 7, 8, 11)}
+    wanted |= {f"doing {k}" for k in range(4)} | {"shown", "shifted through"}
+    wanted |= {"extra clock", "marginal", "interrupt 1", "interrupt 2"}
+    assert {what for what in wanted if seen[what] < 5} == set()
+    assert {what for what in rare if seen[what] < 1} == set()
+
+
+def test_every_cut():
+    """A line cut before every single character gives what the whole line gives."""
+    for seed in (11, 23, 41, 58, 1003):
+        world = make_world(seed, long=seed in LONG)
+        whole = kernel_rows(world)
+        cuts = list(range(len(world.octets) + 1))
+        for shortcuts in (True, False):
+            assert kernel_rows(world, cuts, shortcuts=shortcuts) == whole
+
+
+def test_little_room(monkeypatch):
+    """With room for few rows and octets, calls are more and the rows the same."""
+    worlds = [make_world(seed, long=seed in LONG) for seed in [*range(60), 1001, 1002]]
+    roomy = [kernel_rows(world) for world in worlds]
+    for name, few in (
+        ("_LOST_ROWS", 2),
+        ("_DROPPED_ROWS", 1),
+        ("_DATA_OCTETS", 1),
+        ("_SURVIVORS", 8),
+    ):
+        monkeypatch.setattr(simulated, name, few)
+    assert [kernel_rows(world) for world in worlds] == roomy
+    plain = [kernel_rows(world, shortcuts=False) for world in worlds]
+    assert plain == roomy
+
+
+def test_runs_repeat():
+    """The same world twice is the same, and another seed moves only jittered stops."""
+    world = make_world(1004, long=True)
+    assert kernel_rows(world) == kernel_rows(world)
+
+
+def test_indexes_are_checked():
+    """Forty worlds, cut and whole, with every index of the kernel checked."""
+    code = (
+        "from twins.test_node import compare\n"
+        "from twins.node_worlds import make_world\n"
+        "from bench.kernels.pointers import _CHECKED\n"
+        "assert _CHECKED\n"
+        "for seed in range(40): compare(make_world(seed))\n"
+        "for seed in range(1000, 1010): compare(make_world(seed, long=True))\n"
+    )
+    tests = Path(__file__).parent.parent
+    path = os.pathsep.join([str(tests), str(tests.parent)])
+    env = os.environ | {"NUMBA_BOUNDSCHECK": "1", "PYTHONPATH": path}
+    done = subprocess.run(
+        [sys.executable, "-c", code], env=env, capture_output=True, text=True
+    )
+    assert done.returncode == 0, done.stderr[-2000:]
+
+
+@pytest.mark.night
+def test_many_more_worlds():
+    """The same on twenty thousand short worlds and two thousand long ones."""
+    for seed in range(10_000, 30_000):
+        compare(make_world(seed))
+    for seed in range(50_000, 52_000):
+        compare(make_world(seed, long=True))
