@@ -1,0 +1,1 @@
+"""What the schedule's kernel is made of; see `bench.kernels.schedule`."""

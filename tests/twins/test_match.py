@@ -1,0 +1,112 @@
+"""The matcher's kernels against their twin: the same outcomes, however cut."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+from random import Random
+from typing import TYPE_CHECKING
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from twins import match_columns, match_twin
+
+from bench.base.columns import To
+from bench.judge.kept.history import History
+from bench.judge.match import Matcher, Window
+from bench.kernels import match, rings
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from bench.base.columns import Rows
+
+ROOT = Path(__file__).parents[2]
+
+
+def matched(
+    world: match_twin.World, cuts: Sequence[int], lag_ns: int = 0
+) -> list[list[match_twin.Outcome]]:
+    """What the matcher makes of a world, as the twin tells it."""
+    history = History(lambda characters: characters)
+    window = Window(
+        world.packets,
+        world.memory_ns,
+        2 * match_columns.LATENCY_NS + 1,
+        by_content=world.by_content,
+    )
+    matcher = Matcher(world.nodes, history, window)
+    told: list[list[match_twin.Outcome]] = [[] for _ in range(world.nodes)]
+
+    def tell(outcomes: Rows, bursts: list[int]) -> None:
+        for kind, node, slot, sent, burst, alike, bits in outcomes.tolist():
+            assert (slot >= 0) == (kind != match_twin.STRAY)
+            index = bursts[burst] if burst >= 0 else -1
+            told[node].append((kind, sent, index, alike, bits))
+
+    order = match_columns.order(world, cuts, lag_ns)
+    for bursts, (line, sent, seen) in zip(
+        order, match_columns.chunks(world, cuts, lag_ns), strict=True
+    ):
+        rows = history.add(line, sent)
+        tell(matcher.take(rows, seen), bursts)
+        history.forget(matcher.floor_ns)
+    tell(matcher.finish(world.until_ns), [])
+    return told
+
+
+def check(random: Random) -> list[list[match_twin.Outcome]]:
+    """Compare the two on one world; returns what both say."""
+    world = match_columns.draw_world(random)
+    cuts = [random.randint(0, 600) for _ in range(random.randint(0, 6))]
+    expected = match_twin.outcomes(world)
+    assert matched(world, cuts, random.choice((0, 0, 30))) == expected
+    return expected
+
+
+@given(st.randoms(use_true_random=False))
+@settings(max_examples=150, deadline=None)
+def test_kernel_equals_twin(random: Random) -> None:
+    """Every outcome is that of the definition, in the same order, for each node."""
+    check(random)
+
+
+def test_worlds_hold_every_outcome() -> None:
+    """What is compared covers every kind, and none of them by a lucky few."""
+    outcomes = [
+        outcome
+        for seed in range(400)
+        for node in check(Random(seed))
+        for outcome in node
+    ]
+    for kind in range(7):
+        assert sum(outcome[0] == kind for outcome in outcomes) > 50
+    assert sum(outcome[3] for outcome in outcomes) > 50
+    owned = [o for o in outcomes if o[0] == match_twin.STRAY and o[1] >= 0]
+    assert len(owned) > 50
+
+
+def test_words_are_the_same() -> None:
+    """Kernels cannot import the columns, so their constants are held equal here."""
+    assert rings.EVERY_NODE == To.EVERY_NODE == match_twin.EVERY_NODE
+    assert match_twin.FOREIGN == To.FOREIGN
+    assert match.NOBODY == -1
+
+
+@pytest.mark.skipif(
+    bool(os.environ.get("NUMBA_BOUNDSCHECK")), reason="this is that run"
+)
+def test_kernels_stay_within_their_arrays() -> None:
+    """With every index checked the outcomes are the same, and no check fires."""
+    done = subprocess.run(
+        [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", __file__],
+        env=os.environ | {"NUMBA_BOUNDSCHECK": "1", "PYTHONPATH": str(ROOT)},
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "3 passed, 1 skipped" in done.stdout
