@@ -1,0 +1,306 @@
+"""The judge: what was sent against what was seen, chunk by chunk.
+
+It owns the recent past of the line, matches every burst with a packet, measures, finds
+causes, and sums up.  What it keeps is bounded by a window of time, not by the length of
+the trial.  What a link cannot observe is None in everything that comes out of here.
+
+How sums relate: once a trial is finished, offered = shown + lost + corrupt.  A packet
+that turns up after it was passed over is taken off the lost ones, so the counts of
+intervals add up to those of the trial, and one of them may be below zero.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from bench.base.columns import DROPPED, LOST, SHOWN, Flaw, Seen, no_octets, no_rows
+from bench.judge.histogram import QUANTILE_TYPE
+from bench.judge.kept.history import History
+from bench.judge.kept.tally import COUNTED, Limits, Tally
+from bench.judge.kept.terms import held, unwrapping, window_of
+from bench.judge.match import Matcher
+from bench.judge.statistics import ASSUMPTION, binomial_upper, packets_needed
+from bench.judge.verdict import Verdict, decide
+from bench.wire.format import format_of
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from bench.base.columns import Line, Sent
+    from bench.link.observes import Observes
+    from bench.profile.model import Node, Profile
+
+_WEDGED = 16
+"""Packets in a row, beyond those that it may still hold, that a node must have kept
+quiet about before it can be called wedged."""
+
+_CHANCE = 1e-6
+"""What a silence that says anything has a smaller chance than."""
+
+_RATES = {"1e-4": 1e-4, "1e-5": 1e-5, "1e-6": 1e-6}
+
+
+class Judge:
+    """Judges one trial."""
+
+    def __init__(self, profile: Profile, observes: Observes) -> None:
+        """Begin a trial.
+
+        Args:
+            profile: The profile, at the point that is tried.
+            observes: What the link can see of the nodes.
+        """
+        self._profile = profile
+        self._observes = observes
+        format_ = format_of(profile.packet)
+        self._history = History(unwrapping(format_))
+        nodes = profile.node
+        self._matcher = Matcher(
+            len(nodes), self._history, window_of(profile, observes), observes.nodes
+        )
+        longest = format_.longest_stuffed(format_.layout.longest)
+        limits = Limits(nodes, profile.accept.latency_ns, longest)
+        self._tally = Tally(limits, observes, self._history, self._matcher)
+        self._lost_characters = np.zeros(len(nodes), np.int64)
+        self._unjudged = np.zeros(len(nodes), np.int64)
+        self._characters = 0
+        self._pitch = profile.bus.pitch
+        self._line_ns: tuple[int, int] | None = None
+        self._finished = False
+        self._told: dict[str, Any] = {}
+
+    def take(self, line: Line, sent: Sent, seen: Seen) -> None:
+        """Judge one chunk.
+
+        Args:
+            line: The characters on the line.
+            sent: The packets that end among them.
+            seen: What is known of the nodes since the last chunk.
+        """
+        rows = self._history.add(line, sent)
+        self._count_line(line)
+        nodes = len(self._lost_characters)
+        self._lost_characters += np.bincount(seen.lost["node"], minlength=nodes)
+        self._tally.take_bursts(seen)
+        self._tally.take(self._matcher.take(rows, seen), seen)
+        self._forget()
+
+    def finish(self, until_ns: int) -> None:
+        """End the trial: what still waits is lost.
+
+        Args:
+            until_ns: Nothing that was shown later was seen.  A packet whose last bit
+                came after it was never judged and counts as not offered, so the caller
+                allows for the longest latency that is still of interest.
+        """
+        self._tally.take(self._matcher.finish(until_ns), _nothing_seen(until_ns))
+        self._tally.frames.close_all()
+        self._unjudged = self._matcher.pending()
+        self._finished = True
+
+    def interval(self) -> dict[str, Any]:
+        """The counts since the last call."""
+        now = self.counts()
+        since = _less(now, self._told)
+        self._told = now
+        return since
+
+    def counts(self) -> dict[str, Any]:
+        """Everything that is counted so far, for all nodes."""
+        seen, every = self._observes, slice(None)
+        bursts = self._bursts(every)
+        del bursts["least_gap_ns"]  # no count
+        return {
+            "packets": self._packets(every),
+            "bursts": bursts,
+            "dropped_frames": self._tally.frames.dropped if seen.shown else None,
+            "characters": self._characters,
+            "lost_characters": self._lost(every),
+        }
+
+    def anomalies(self) -> list[dict[str, Any]]:
+        """What went wrong since the last call, in detail as far as it is kept."""
+        return self._tally.anomalies.drain()
+
+    def result(self, void: Sequence[str] = ()) -> Verdict:
+        """The verdict on the trial so far.
+
+        Args:
+            void: Why the bench did not do what the plan says; empty if it did.
+        """
+        return decide(self._figures(), self._profile.accept, void)
+
+    # --- along the way ----------------------------------------------------------------
+
+    def _count_line(self, line: Line) -> None:
+        """Characters on the line, and from when to when."""
+        if not len(line.octets):
+            return
+        breaks = int(np.count_nonzero(line.flaws["kind"] == Flaw.BREAK))
+        self._characters += len(line.octets) - breaks
+        last = line.runs[-1]
+        length_ns = self._pitch.at(len(line.octets) - int(last["first"]))
+        first_ns = int(line.runs[0]["start_ns"])
+        if self._line_ns is not None:
+            first_ns = self._line_ns[0]
+        self._line_ns = first_ns, int(last["start_ns"]) + length_ns
+
+    def _forget(self) -> None:
+        """Drop what no burst to come can concern."""
+        floor_ns = self._matcher.floor_ns
+        frame = self._history.first_frame(floor_ns)
+        if frame is not None:
+            self._tally.frames.close(frame)
+        self._history.forget(floor_ns)
+        undecided = self._matcher.first_undecided()
+        self._tally.evidence.forget(self._history.first_character(undecided))
+
+    # --- summed up --------------------------------------------------------------------
+
+    def _packets(self, which: slice | int) -> dict[str, int | None]:
+        """Counts of packets, of all nodes or of one."""
+        offered = self._matcher.nodes["end"] - self._unjudged
+        packets: dict[str, int | None] = {"offered": int(offered[which].sum())}
+        seen = self._observes
+        for word in COUNTED:
+            visible = seen.shown
+            if word in ("corrupt", "repeated", "out_of_order", "ambiguous"):
+                visible = seen.shown and seen.data
+            elif word == "late":
+                visible = seen.shown and seen.data and seen.times
+            count = int(self._tally.counts[word][which].sum())
+            packets[word] = count if visible else None
+        return packets
+
+    def _bursts(self, which: slice | int) -> dict[str, int | None]:
+        """Counts of bursts, of all nodes or of one."""
+        seen, bursts = self._observes, self._tally.bursts
+        least = int(bursts.least_gap_ns[which].min())
+        timed = seen.shown and seen.times
+        return {
+            "count": int(bursts.count[which].sum()) if seen.shown else None,
+            "wrong_clocks": int(bursts.wrong[which].sum()) if seen.clocks else None,
+            "marginal": int(bursts.marginal[which].sum()) if seen.marginal else None,
+            "least_gap_ns": least if timed and least < _NEVER else None,
+            "short_gaps": int(bursts.below[which].sum()) if timed else None,
+        }
+
+    def _lost(self, which: slice | int) -> int | None:
+        """Characters that receivers lost."""
+        lost = self._lost_characters[which].sum()
+        return int(lost) if self._observes.lost else None
+
+    def _figures(self) -> dict[str, Any]:
+        """All that a verdict is made from, as strict JSON."""
+        counts, tally, seen = self.counts(), self._tally, self._observes
+        timed = seen.shown and seen.data and seen.times
+        loss = self._loss(counts["packets"])
+        return {
+            "packets": counts["packets"],
+            "dropped_frames": counts["dropped_frames"],
+            "loss_rate": loss["rate"],
+            "loss_upper": loss["upper"],
+            "confidence": self._profile.accept.confidence,
+            "loss": loss,
+            "bursts": self._bursts(slice(None)),
+            "latency_ns": {
+                "first_bit": tally.first_bit_ns.as_dict() if timed else None,
+                "shown": tally.shown_ns.as_dict() if timed else None,
+            },
+            "skew_ns": tally.frames.skew_ns.as_dict() if timed else None,
+            "quantiles": QUANTILE_TYPE,
+            "line": self._line(),
+            "lost_characters": counts["lost_characters"],
+            "causes": tally.causes.as_list(),
+            "nodes": [self._node(k, node) for k, node in enumerate(self._profile.node)],
+        }
+
+    def _loss(self, packets: dict[str, int | None]) -> dict[str, Any]:
+        """The loss rate (RFC 1242's, of packets), and what bounds it."""
+        confidence = self._profile.accept.confidence
+        offered, shown = packets["offered"], packets["shown"]
+        rate = upper = None
+        if offered and shown is not None:
+            rate = (offered - shown) / offered
+            upper = binomial_upper(offered - shown, offered, confidence)
+        return {
+            "n": offered,
+            "rate": rate,
+            "upper": upper,
+            "confidence": confidence,
+            "assumes": ASSUMPTION,
+            "packets_needed": {
+                text: packets_needed(rate, confidence) for text, rate in _RATES.items()
+            },
+        }
+
+    def _line(self) -> dict[str, Any]:
+        """What was on the bus; the offered load is RFC 2285's."""
+        load = None
+        lasted_ns = None
+        if self._line_ns is not None:
+            lasted_ns = self._line_ns[1] - self._line_ns[0]
+            busy_ns = self._characters * self._profile.bus.character.step
+            load = float(busy_ns / lasted_ns) if lasted_ns else None
+        return {
+            "characters": self._characters,
+            "lasted_ns": lasted_ns,
+            "offered_load": load,
+        }
+
+    def _node(self, k: int, node: Node) -> dict[str, Any]:
+        """The figures of one node; only its name where it is not watched."""
+        watched = self._observes.nodes is None or k in self._observes.nodes
+        figures: dict[str, Any] = {
+            "name": node.name,
+            "address": node.address,
+            "observed": watched and self._observes.shown,
+        }
+        if not watched:
+            return figures
+        latest = int(self._tally.latest_ns[k])
+        return figures | {
+            "packets": self._packets(k),
+            "bursts": self._bursts(k),
+            "lost_characters": self._lost(k),
+            "latest_ns": latest if latest >= 0 else None,
+            "silent_packets": self._silent(k, node),
+        }
+
+    def _silent(self, k: int, node: Node) -> int | None:
+        """Packets at the end of which a node that worked showed nothing, or 0.
+
+        Only a silence that its losses before do not explain: longer than `_WEDGED`, and
+        with a chance below `_CHANCE` if they were independent.
+        """
+        if not self._observes.shown or not self._finished:
+            return None
+        state = self._matcher.nodes[k]
+        alive, silent = int(state["alive"]), int(state["pulled"] - state["alive"])
+        own = silent - held(node)
+        if alive <= 0 or own < _WEDGED:
+            return 0
+        lost = max(0.0, 1 - int(self._tally.counts["shown"][k]) / alive)
+        return silent if lost**own < _CHANCE else 0
+
+
+_NEVER = np.iinfo(np.int64).max
+"""The least gap where there was none."""
+
+
+def _nothing_seen(until_ns: int) -> Seen:
+    """A chunk in which no node did anything."""
+    return Seen(no_rows(SHOWN), no_octets(), no_rows(DROPPED), no_rows(LOST), until_ns)
+
+
+def _less(now: dict[str, Any], told: dict[str, Any]) -> dict[str, Any]:
+    """Counts less those told before; what is not observable stays None."""
+    since: dict[str, Any] = {}
+    for key, value in now.items():
+        if isinstance(value, dict):
+            since[key] = _less(value, told.get(key, {}))
+        else:
+            since[key] = None if value is None else value - told.get(key, 0)
+    return since

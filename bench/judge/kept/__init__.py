@@ -1,0 +1,1 @@
+"""What the judge keeps while a trial runs; none of it grows with the trial."""

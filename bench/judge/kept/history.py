@@ -1,0 +1,243 @@
+"""The recent past of the line: packets, what they carry, and their characters.
+
+Columns only grow at their end and are forgotten from their front, so a place in one is
+a number that stays valid: `Tail`.  The judge matches against these columns and takes
+from them what it keeps beside an anomaly.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
+
+import numpy as np
+
+from bench.base.columns import SENT, To
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from numpy.typing import NDArray
+
+    from bench.base.columns import Line, Octets, Rows, Sent
+
+    Unwrap = Callable[[bytes], bytes | None]
+
+Item = TypeVar("Item", bound=np.generic)
+
+_SMALLEST = 1024
+"""Items that a column has room for at least."""
+
+_BEFORE = 3
+"""Packets that are kept before the first one that still matters: they are shown beside
+an anomaly."""
+
+
+_LOOKED_AT = 64
+"""Packets among which one for our nodes is looked for before forgetting payload."""
+
+
+_SEARCHED = 256
+"""Packets of the line that are searched for what a stray burst holds."""
+
+_HEAD = 4
+"""Octets that are compared first."""
+
+
+class Tail(Generic[Item]):
+    """The end of a column that grows for ever."""
+
+    def __init__(self, dtype: np.dtype[Item] | type[Item]) -> None:
+        self._store: NDArray[Item] = np.zeros(_SMALLEST, dtype)
+        self._from = self._to = 0
+        self.first = 0
+
+    @property
+    def end(self) -> int:
+        """Place after the last item."""
+        return self.first + self._to - self._from
+
+    @property
+    def view(self) -> NDArray[Item]:
+        """What is kept, from place `first` on; valid until the next `append`."""
+        return self._store[self._from : self._to]
+
+    def append(self, items: NDArray[Item]) -> NDArray[Item]:
+        """Add items at the end, and return where they now lie."""
+        added = self.extend(len(items))
+        added[:] = items
+        return added
+
+    def extend(self, more: int) -> NDArray[Item]:
+        """Add items of no stated value at the end, and return where they lie."""
+        if self._to + more > len(self._store):
+            self._make_room(more)
+        self._to += more
+        return self._store[self._to - more : self._to]
+
+    def restart(self, first: int) -> None:
+        """Drop everything, and go on at a place."""
+        self._from = self._to = 0
+        self.first = first
+
+    def forget(self, before: int) -> None:
+        """Drop what lies before a place."""
+        gone = min(max(0, before - self.first), self._to - self._from)
+        self._from += gone
+        self.first += gone
+
+    def _make_room(self, more: int) -> None:
+        """Move what is kept to the front, of a larger store if it is half the store."""
+        kept = self.view
+        wanted = 2 * (len(kept) + more)
+        store = self._store
+        if wanted > len(store):
+            store = np.zeros(1 << (wanted - 1).bit_length(), store.dtype)
+        store[: len(kept)] = kept
+        self._store, self._from, self._to = store, 0, len(kept)
+
+
+class History:
+    """Packets and characters of the line, as far back as they still matter.
+
+    Attributes:
+        rows: `SENT` rows; their `payload_at` is a place in `payload`.
+        last_bit_ns: Of each of them, once more, close together.
+        payload: What the packets for our nodes carry.
+    """
+
+    def __init__(self, unwrap: Unwrap) -> None:
+        """Begin with nothing.
+
+        Args:
+            unwrap: The payload that the characters of one packet carry, or None.
+        """
+        self.rows: Tail[np.void] = Tail(SENT)
+        self.last_bit_ns: Tail[np.int64] = Tail(np.int64)
+        self.payload: Tail[np.uint8] = Tail(np.uint8)
+        self._line: Tail[np.uint8] = Tail(np.uint8)
+        self._unwrap = unwrap
+        self._foreign: dict[int, bytes | None] = {}
+
+    def add(self, line: Line, sent: Sent) -> Rows:
+        """Take a chunk of the line and the packets that end in it.
+
+        Returns:
+            The new rows as they are kept.
+
+        Raises:
+            ValueError: If a packet points beyond the payload that came with it.
+        """
+        if line.first != self._line.end:
+            self._line.restart(line.first)
+        self._line.append(line.octets)
+        from bench.kernels import rings
+
+        at = self.payload.end
+        self.payload.append(sent.payload)
+        rows = self.rows.append(sent.rows)
+        last_bit_ns = self.last_bit_ns.extend(len(rows))
+        done = rings.place(rows, at, len(sent.payload), last_bit_ns)
+        if done < len(rows):
+            raise ValueError(f"packet row {done} points beyond its payload")
+        return rows
+
+    def row(self, place: int) -> Any:
+        """One packet."""
+        return self.rows.view[place - self.rows.first]
+
+    def identity(self, place: int) -> dict[str, int | None]:
+        """Which packet one is, for a person; nothing known for -1."""
+        if place < 0:
+            return {"packet": None, "frame": None, "sent_ns": None}
+        row = self.row(place)
+        return {
+            "packet": int(row["packet"]),
+            "frame": int(row["frame"]) if row["frame"] >= 0 else None,
+            "sent_ns": int(row["start_ns"]),
+        }
+
+    def contents(self, place: int) -> bytes | None:
+        """What one packet carries; None where its characters make no sense."""
+        row = self.row(place)
+        if row["payload_at"] >= 0:
+            start = int(row["payload_at"]) - self.payload.first
+            octets = self.payload.view[start : start + int(row["payload_octets"])]
+            return octets.tobytes()
+        if place not in self._foreign:
+            self._foreign[place] = self._unwrap(self.characters(place).tobytes())
+        return self._foreign[place]
+
+    def characters(self, place: int) -> Octets:
+        """One packet as it stood on the line."""
+        row = self.row(place)
+        start = int(row["first"]) - self._line.first
+        if start < 0:
+            return self._line.view[:0]
+        return self._line.view[start : start + int(row["octets"])]
+
+    def before(self, place: int) -> list[str]:
+        """The packets on the line before one, oldest first, as hex."""
+        first = max(self.rows.first, place - _BEFORE)
+        return [self.characters(k).tobytes().hex() for k in range(first, place)]
+
+    def others(
+        self, node: int, data: bytes, since_ns: int, until_ns: int
+    ) -> Iterator[int]:
+        """Packets for others than a node that may carry something, the last one first.
+
+        Args:
+            node: Index of the node.
+            data: What they may carry.
+            since_ns: Their last bit came then or later,
+            until_ns: and by then.
+        """
+        end = self.ended_by(until_ns) - self.rows.first
+        start = max(0, end - _SEARCHED)
+        rows = self.rows.view[start:end]
+        to, at = rows["to"], rows["payload_at"]
+        fits = (to != node) & (to != To.EVERY_NODE) & (rows["last_bit_ns"] >= since_ns)
+        fits &= rows["payload_octets"] == len(data)
+        # Whole contents are compared only where the first few octets are the same.
+        for k, octet in enumerate(data[:_HEAD]):
+            ours = np.flatnonzero(fits & (at >= 0))
+            heads = self.payload.view[at[ours] - self.payload.first + k]
+            fits[ours[heads != octet]] = False
+        first = self.rows.first + start
+        for index in np.flatnonzero(fits)[::-1]:
+            yield first + int(index)
+
+    def ended_by(self, ns: int) -> int:
+        """Place after the last packet whose last bit came by an instant."""
+        column = self.last_bit_ns
+        return column.first + int(np.searchsorted(column.view, ns, side="right"))
+
+    def forget(self, floor_ns: int) -> None:
+        """Drop packets whose last bit came before an instant, and their characters."""
+        place = self.ended_by(floor_ns - 1) - _BEFORE
+        if place <= self.rows.first:
+            return
+        self.rows.forget(place)
+        self.last_bit_ns.forget(place)
+        self._foreign = {k: v for k, v in self._foreign.items() if k >= place}
+        kept = self.rows.view
+        if not len(kept):
+            return
+        self._line.forget(int(kept["first"][0]))
+        for at in kept["payload_at"][:_LOOKED_AT]:
+            if at >= 0:
+                self.payload.forget(int(at))
+                break
+
+    def first_frame(self, floor_ns: int) -> int | None:
+        """The first frame with a packet whose last bit came by an instant or later."""
+        start = self.ended_by(floor_ns - 1) - self.rows.first
+        for frame in self.rows.view["frame"][start : start + _LOOKED_AT]:
+            if frame >= 0:
+                return int(frame)
+        return None
+
+    def first_character(self, place: int) -> int:
+        """Place on the line where a packet begins; the end for one still to come."""
+        if place >= self.rows.end:
+            return self._line.end
+        return int(self.row(place)["first"])

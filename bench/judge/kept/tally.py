@@ -1,0 +1,321 @@
+"""What became of the packets, counted node by node, with times and causes.
+
+Outcomes come as columns.  The usual one, shown in order, costs a few array operations;
+each of the others may cost a Python object or two.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from bench.base.columns import To
+from bench.judge.causes import (
+    Causes,
+    Evidence,
+    Why,
+    clocks_text,
+    code_of,
+    corrupt_text,
+    text_of,
+)
+from bench.judge.histogram import Histogram
+from bench.judge.kept.anomalies import Anomalies
+from bench.judge.kept.figures import Bursts, Frames
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from bench.base.columns import Rows, Seen
+    from bench.judge.kept.history import History
+    from bench.judge.match import Matcher
+    from bench.link.observes import Observes
+    from bench.profile.model import Node
+
+COUNTED = (
+    "shown",
+    "lost",
+    "corrupt",
+    "stray",
+    "repeated",
+    "out_of_order",
+    "late",
+    "ambiguous",
+)
+"""What is counted of packets, beside those offered."""
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What a tally has to know of the profile.
+
+    Attributes:
+        nodes: The nodes.
+        latency_ns: Later is late; None for no limit.
+        longest: Characters of the longest packet.
+    """
+
+    nodes: Sequence[Node]
+    latency_ns: int | None
+    longest: int
+
+
+class Tally:
+    """Counts, times and causes.
+
+    Attributes:
+        counts: For each word of `COUNTED` one number a node.
+        bursts: Clocks and gaps.
+        frames: Dropped frames and skew.
+        evidence: What nodes confess.
+        causes: Why packets were not shown as they were sent.
+        anomalies: The details, to be drained.
+        first_bit_ns: Last bit in to first bit out.
+        shown_ns: Last bit in to shown.
+        latest_ns: The greatest of the latter for each node; -1 for none.
+    """
+
+    def __init__(
+        self, limits: Limits, observes: Observes, history: History, matcher: Matcher
+    ) -> None:
+        from bench.kernels import rings
+
+        self._kinds = rings
+        self._limits = limits
+        self._observes = observes
+        self._history = history
+        self._matcher = matcher
+        self._names = [node.name for node in limits.nodes]
+        # Without its data, which packet a burst shows is a guess, and so is its delay.
+        self._timed = observes.times and observes.data
+        size = len(limits.nodes)
+        self.counts = {word: np.zeros(size, np.int64) for word in COUNTED}
+        self.bursts = Bursts(limits.nodes, observes)
+        self.frames = Frames()
+        self.evidence = Evidence(
+            size, limits.longest, dropped=observes.dropped, lost=observes.lost
+        )
+        self.causes = Causes()
+        self.anomalies = Anomalies(self._names, history)
+        self.first_bit_ns = Histogram()
+        self.shown_ns = Histogram()
+        self.latest_ns = np.full(size, -1)
+
+    def take_bursts(self, seen: Seen) -> None:
+        """Count the bursts of a chunk, and its confessions."""
+        self.evidence.add(seen)
+        wrong = self.bursts.add(seen.shown)
+        if not len(wrong):
+            return
+        bursts = seen.shown[wrong]
+        expected = self.bursts.expected[bursts["node"]]
+        more = bursts["clocks"] - expected
+        for value in np.unique(more):
+            which = np.flatnonzero(more == value)
+            at, first = _earliest(bursts["first_bit_ns"], bursts["node"], which)
+            example = {"node": self._names[bursts["node"][first]]}
+            text = clocks_text(int(value))
+            self.causes.add("wrong_clocks", text, at, example, len(which))
+        for k in range(self.anomalies.wanted("wrong_clocks", len(bursts))):
+            self.anomalies.tell(
+                "wrong_clocks",
+                int(bursts["node"][k]),
+                int(bursts["first_bit_ns"][k]),
+                clocks_text(int(more[k])),
+                data=self._data(seen, int(wrong[k])),
+                clocks=int(bursts["clocks"][k]),
+                expected_clocks=int(expected[k]),
+            )
+
+    def take(self, outcomes: Rows, seen: Seen) -> None:
+        """Count what was decided about a chunk."""
+        if not self._observes.shown:
+            return
+        kind, kinds = outcomes["kind"], self._kinds
+        if outcomes["alike"].any():
+            alike = (outcomes["alike"] == 1) & (kind <= kinds.IS_CORRUPT)
+            self._count("ambiguous", outcomes["node"][alike])
+        if not kind.any():  # all were shown, the first kind
+            self._show(outcomes, seen)
+            return
+        shifted = outcomes[kind == kinds.IS_SHIFTED]
+        self._matcher.note(shifted, code_of(Why.SHIFTED))
+        self._lose(outcomes[kind == kinds.IS_LOST])
+        shown = (kind == kinds.IS_SHOWN) | (kind == kinds.IS_LATER)
+        self._show(outcomes[shown], seen)
+        self._find_again(outcomes[kind == kinds.IS_LATER], seen)
+        for outcome in outcomes[kind == kinds.IS_REPEATED]:
+            self._odd("repeated", outcome, seen)
+        for outcome in outcomes[kind == kinds.IS_CORRUPT]:
+            self._spoil(outcome, seen)
+        for outcome in outcomes[kind == kinds.IS_STRAY]:
+            self._stray(outcome, seen)
+
+    def _count(self, word: str, node: NDArray[np.int64], count: int = 1) -> None:
+        counts = self.counts[word]
+        counts += count * np.bincount(node, minlength=len(counts))
+
+    def _show(self, outcomes: Rows, seen: Seen) -> None:
+        """Packets that were shown: when."""
+        self._count("shown", outcomes["node"])
+        if not self._timed:
+            return
+        if outcomes["alike"].any():
+            outcomes = outcomes[outcomes["alike"] == 0]
+        node, burst = outcomes["node"], outcomes["burst"]
+        place = outcomes["sent"] - self._history.rows.first
+        last_ns = self._history.last_bit_ns.view[place]
+        shown_ns = seen.shown["shown_ns"][burst]
+        delay_ns = shown_ns - last_ns
+        self.first_bit_ns.add(seen.shown["first_bit_ns"][burst] - last_ns)
+        self.shown_ns.add(delay_ns)
+        np.maximum.at(self.latest_ns, node, delay_ns)
+        rows = self._history.rows.view
+        broadcast = rows["to"][place] == To.EVERY_NODE
+        self.frames.shown(rows["frame"][place], broadcast, shown_ns)
+        limit = self._limits.latency_ns
+        if limit is None or not (delay_ns > limit).any():
+            return
+        late = outcomes[delay_ns > limit]
+        self._count("late", late["node"])
+        for k in range(self.anomalies.wanted("late", len(late))):
+            delay = int(delay_ns[delay_ns > limit][k])
+            self._tell("late", late[k], seen, f"limit {limit} ns", latency_ns=delay)
+
+    def _lose(self, outcomes: Rows) -> None:
+        """Packets that were passed over: why."""
+        self._count("lost", outcomes["node"])
+        rows = self._history.rows.view[outcomes["sent"] - self._history.rows.first]
+        self.frames.lost(rows["frame"], rows["to"] == To.EVERY_NODE)
+        end = rows["first"] + rows["octets"]
+        codes = np.zeros(len(rows), np.int64)
+        for node in np.unique(outcomes["node"]):
+            of = outcomes["node"] == node
+            codes[of] = self.evidence.explain(node, rows["first"][of], end[of])
+        guess = codes <= code_of(Why.NOT_KNOWN)
+        shifted = self._matcher.notes(outcomes) == code_of(Why.SHIFTED)
+        codes[guess & shifted] = code_of(Why.SHIFTED)
+        self._matcher.note(outcomes, codes)
+        for code in np.unique(codes):
+            which = np.flatnonzero(codes == code)
+            at, first = _earliest(rows["last_bit_ns"], outcomes["node"], which)
+            example = self._example(outcomes[first])
+            self.causes.add("lost", text_of(code), at, example, len(which))
+        for k in range(self.anomalies.wanted("lost", len(rows))):
+            self.anomalies.tell(
+                "lost",
+                int(outcomes["node"][k]),
+                int(rows["last_bit_ns"][k]),
+                text_of(codes[k]),
+                int(outcomes["sent"][k]),
+                None,
+                **self._overrun(outcomes[k]),
+            )
+
+    def _find_again(self, outcomes: Rows, seen: Seen) -> None:
+        """Packets that were not lost after all: shown out of order."""
+        if not len(outcomes):
+            return
+        self._count("lost", outcomes["node"], -1)
+        rows = self._history.rows.view[outcomes["sent"] - self._history.rows.first]
+        self.frames.lost(rows["frame"], rows["to"] == To.EVERY_NODE, -1)
+        for code in self._matcher.notes(outcomes):
+            self.causes.take_back("lost", text_of(code))
+        for outcome in outcomes:
+            self._odd("out_of_order", outcome, seen)
+
+    def _spoil(self, outcome: Any, seen: Seen) -> None:
+        """A packet that was shown with wrong data."""
+        row = self._history.row(outcome["sent"])
+        node = int(outcome["node"])
+        frame = row["frame"].reshape(1)
+        self.frames.lost(frame, np.array([row["to"] == To.EVERY_NODE]))
+        first = row["first"].reshape(1)
+        code = self.evidence.explain(node, first, first + row["octets"])[0]
+        burst = seen.shown[outcome["burst"]]
+        text = corrupt_text(burst, int(self.bursts.expected[node]), int(code))
+        self._odd("corrupt", outcome, seen, text, bits=int(outcome["bits"]))
+
+    def _stray(self, outcome: Any, seen: Seen) -> None:
+        """A burst that was for somebody else, or for nobody."""
+        place, node = int(outcome["sent"]), int(outcome["node"])
+        burst = seen.shown[outcome["burst"]]
+        if place >= 0:
+            row = self._history.row(place)
+            whose = (
+                self._names[row["to"]]
+                if row["to"] >= 0
+                else f"foreign address {row['address']}"
+            )
+            text = f"holds a packet for {whose}"
+        elif not self._observes.data:
+            text = "nothing was to be shown"
+        else:
+            more = int(burst["clocks"]) - int(self.bursts.expected[node])
+            wrong = burst["clocks"] >= 0 and more != 0
+            text = clocks_text(more) if wrong else "holds no packet sent lately"
+        self._odd("stray", outcome, seen, text)
+
+    def _odd(
+        self, kind: str, outcome: Any, seen: Seen, text: str = "", **more: Any
+    ) -> None:
+        """Count one odd burst, with its cause and its details."""
+        self.counts[kind][outcome["node"]] += 1
+        if text:
+            ns = int(seen.shown["first_bit_ns"][outcome["burst"]])
+            at = ns, int(outcome["node"])
+            self.causes.add(kind, text, at, self._example(outcome))
+        if self.anomalies.wanted(kind, 1):
+            self._tell(kind, outcome, seen, text, **more)
+
+    def _tell(
+        self, kind: str, outcome: Any, seen: Seen, text: str, **more: Any
+    ) -> None:
+        """Keep the details of one burst."""
+        burst = int(outcome["burst"])
+        self.anomalies.tell(
+            kind,
+            int(outcome["node"]),
+            int(seen.shown["first_bit_ns"][burst]),
+            text,
+            int(outcome["sent"]),
+            self._data(seen, burst),
+            **more,
+        )
+
+    def _example(self, outcome: Any) -> dict[str, Any]:
+        """Where one of a cause was."""
+        return {
+            "node": self._names[outcome["node"]],
+            **self._history.identity(int(outcome["sent"])),
+            **self._overrun(outcome),
+        }
+
+    def _overrun(self, outcome: Any) -> dict[str, int]:
+        """How many characters of a packet its receiver lost, and the first of them."""
+        if outcome["sent"] < 0 or outcome["kind"] != self._kinds.IS_LOST:
+            return {}
+        row = self._history.row(int(outcome["sent"]))
+        first, octets = int(row["first"]), int(row["octets"])
+        gone = self.evidence.lost_within(int(outcome["node"]), first, first + octets)
+        return {"lost_characters": len(gone), "first_lost": gone[0]} if gone else {}
+
+    def _data(self, seen: Seen, burst: int) -> bytes | None:
+        """What one burst held, where that is observable."""
+        if not self._observes.data:
+            return None
+        row = seen.shown[burst]
+        at = int(row["data_at"])
+        return seen.data[at : at + int(row["data_octets"])].tobytes()
+
+
+def _earliest(
+    ns: NDArray[np.int64], node: NDArray[np.int64], which: NDArray[np.int64]
+) -> tuple[tuple[int, int], int]:
+    """When and at which node the earliest of some rows was, and its index."""
+    first = which[np.lexsort((node[which], ns[which]))[0]]
+    return (int(ns[first]), int(node[first])), int(first)
