@@ -19,12 +19,14 @@ from bench.base.columns import (
     RUN,
     SHOWN,
     Line,
+    no_rows,
 )
 from bench.kernels.node import records
 from bench.kernels.node.line import open_line
 from bench.kernels.node.memory import forget
 from bench.kernels.node.play import play
 from bench.node.prepare import Store, spec_record
+from bench.node.trace import EDGE, edges_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -52,6 +54,7 @@ class Played:
         dropped: `DROPPED` rows.
         lost: `LOST` rows.
         interrupts: `INTERRUPT` rows, in trace mode; else none.
+        edges: `EDGE` rows of `bench.node.trace` for the bursts, in trace mode.
     """
 
     shown: Rows
@@ -59,6 +62,7 @@ class Played:
     dropped: Rows
     lost: Rows
     interrupts: Rows
+    edges: Rows
 
 
 class SimulatedNode:
@@ -77,11 +81,14 @@ class SimulatedNode:
         Args:
             spec: What it is.
             seed: Of its random delays.
-            trace: Whether every interrupt is to make a row.
+            trace: Whether every interrupt and every clock edge is to make a row.
             shortcuts: Whether the kernel may take whole interrupts at a time.
         """
         self.spec = spec
-        self._shortcuts = shortcuts
+        self._seed = seed
+        self._trace = trace
+        self._bursts = 0
+        self._shortcuts = shortcuts and not trace
         self._record = spec_record(spec, seed)
         self._store = Store(spec)
         self._node = self._store.node
@@ -125,7 +132,7 @@ class SimulatedNode:
                 self._node,
                 line.until_ns,
                 self._spare,
-                self._shortcuts and not self._node[0]["traced_room"],
+                self._shortcuts,
             )
             parts.append(self._drain())
             if ended == records.REACHED:
@@ -142,12 +149,22 @@ class SimulatedNode:
             store["dropped"][: node["dropped"]].copy(),
             store["lost"][: node["lost"]].copy(),
             store["traced"][: node["traced"]].copy(),
+            self._edges(store["shown"][: node["shown"]]),
         )
         for rows in (taken.shown, taken.dropped, taken.lost):
             rows["node"] = self.spec.index
+        self._bursts += len(taken.shown)
         for count in ("shown", "data", "dropped", "lost", "traced"):
             node[count] = 0
         return taken
+
+    def _edges(self, shown: Rows) -> Rows:
+        """What the pins did in these bursts, in trace mode."""
+        rows = [no_rows(EDGE)]
+        if self._trace:
+            for number, burst in enumerate(shown, self._bursts):
+                rows.append(edges_of(self.spec, burst, number, self._seed))
+        return np.concatenate(rows)
 
     def _make_memory(self) -> None:
         """Room that depends on the node alone."""
@@ -205,4 +222,5 @@ def _joined(parts: Sequence[Played]) -> Played:
         np.concatenate([part.dropped for part in parts]),
         np.concatenate([part.lost for part in parts]),
         np.concatenate([part.interrupts for part in parts]),
+        np.concatenate([part.edges for part in parts]),
     )

@@ -72,6 +72,7 @@ class OutputSpec:
     stop: Literal["dma", "interrupt", "count"]
     stop_latency_ns: int
     stop_jitter_ns: int
+    transfer_jitter_ns: int
     runt_ns: int
     latch_gap_ns: int
     kept_gap_ns: int
@@ -183,6 +184,7 @@ def _output_spec(output: Output) -> OutputSpec:
         stop=output.stop,
         stop_latency_ns=0 if output.stop == "count" else output.stop_latency_ns,
         stop_jitter_ns=output.stop_jitter_ns if output.stop == "dma" else 0,
+        transfer_jitter_ns=output.transfer_jitter_ns,
         runt_ns=output.runt_ns,
         latch_gap_ns=output.latch_gap_ns,
         kept_gap_ns=output.kept_gap_ns or output.latch_gap_ns,

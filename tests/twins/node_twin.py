@@ -48,6 +48,7 @@ class Result:
     dropped: list = field(default_factory=list)
     lost: list = field(default_factory=list)
     interrupts: list = field(default_factory=list)
+    edges: list = field(default_factory=list)
     receive_ns: int = 0
     complete_ns: int = 0
     foreground_ns: int = 0
@@ -59,6 +60,8 @@ class Burst:
 
     payload: bytes
     begin_ns: int = 0
+    number: int = 0
+    stop_ns: int = 0
     end_ns: int = 0
     first_bit_ns: int = 0
     clocks: int = 0
@@ -68,8 +71,16 @@ class Burst:
 class NodeTwin:
     """One node; `run` plays the whole line and returns the `Result`."""
 
-    def __init__(self, spec, characters, until_ns, jitter=lambda _burst: 0):
+    def __init__(
+        self,
+        spec,
+        characters,
+        until_ns,
+        jitter=lambda _burst: 0,
+        transfer=lambda _burst, _word: 0,
+    ):
         self.spec = spec
+        self.transfer = transfer
         self.characters = characters
         self.until_ns = until_ns
         self.jitter = jitter
@@ -455,6 +466,7 @@ class NodeTwin:
         self.settle_latch(burst.first_bit_ns)
         self.running = burst
         number, self.bursts = self.bursts, self.bursts + 1
+        burst.number = number
         complete = self.now + self.period(output.clocks)
         if output.stop == "interrupt":
             self.at(complete, ENDS, self.complete_bursts)
@@ -474,6 +486,7 @@ class NodeTwin:
         """The clock stands still: count what came out."""
         output = self.spec.output
         burst, self.running = self.running, None
+        burst.stop_ns = stop_ns
         complete = burst.begin_ns + self.period(output.clocks)
         late = stop_ns - complete
         period = Fraction(10**9, output.clock_hz)
@@ -526,6 +539,26 @@ class NodeTwin:
             )
         )
         self.result.data.append(data)
+        self.result.edges += self.edges(burst)
+
+    def edges(self, burst):
+        """What the pins did: words (0), rises (1) and falls (2), in order of time."""
+        output, begin = self.spec.output, burst.begin_ns
+        done = begin + self.period(output.clocks)
+        rows = []
+        for k in range(output.clocks):
+            moved = begin + self.period(k) + self.transfer(burst.number, k)
+            rows.append((moved, burst.number, 0))
+        for k in range(burst.clocks):
+            start, place = begin, k
+            if k >= output.clocks:
+                start, place = done, k - output.clocks
+            rows.append(
+                (start + self.period(place, output.rise_permille), burst.number, 1)
+            )
+            fall = min(start + self.period(place + 1), burst.stop_ns)
+            rows.append((fall, burst.number, 2))
+        return sorted(rows, key=lambda row: (row[0], row[2]))
 
     def shift(self, burst):
         """Rearrange into port words, clock them out, and read the chains."""

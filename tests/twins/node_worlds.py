@@ -325,6 +325,7 @@ def _output(
         stop=stop,
         stop_latency_ns=0 if stop == "count" else latency_ns,
         stop_jitter_ns=draw.choice([0, period_ns // 3]) if stop == "dma" else 0,
+        transfer_jitter_ns=draw.choice([0, period_ns // 5]),
         runt_ns=draw.choice([0, 20]),
         latch_gap_ns=draw.choice([1, 5, 40, 100]) * period_ns,
         kept_gap_ns=draw.choice([1, 5, 20]) * period_ns,

@@ -36,16 +36,32 @@ def jitter_of(world: World):
     return jitter
 
 
+def transfer_of(world: World):
+    """The delay of a port word, from numpy's own generator."""
+    key = stream_key(SEED, f"transfer {world.spec.index}")
+    most = world.spec.output.transfer_jitter_ns
+
+    def transfer(burst: int, word: int) -> int:
+        if not most:
+            return 0
+        counter = ((burst << 64) + word // 4 - 1) % 2**256
+        philox = np.random.Philox(key=key[0] | key[1] << 64, counter=counter)
+        return int(philox.random_raw(4)[word % 4]) * (most + 1) >> 64
+
+    return transfer
+
+
 def twin_rows(world: World) -> dict:
     """What the twin says of a world."""
-    twin = NodeTwin(world.spec, world.characters(), world.end_ns, jitter_of(world))
-    result = twin.run()
+    delays = jitter_of(world), transfer_of(world)
+    result = NodeTwin(world.spec, world.characters(), world.end_ns, *delays).run()
     return {
         "shown": result.shown,
         "data": result.data,
         "dropped": result.dropped,
         "lost": result.lost,
         "interrupts": result.interrupts,
+        "edges": result.edges,
         "busy": (result.receive_ns, result.complete_ns, result.foreground_ns),
     }
 
@@ -57,7 +73,8 @@ def _columns(rows: np.ndarray, *names: str) -> list[tuple[int, ...]]:
 def kernel_rows(world: World, cuts=(), *, trace=False, shortcuts=True) -> dict:
     """What the kernel says of a world that comes in chunks."""
     node = SimulatedNode(world.spec, seed=SEED, trace=trace, shortcuts=shortcuts)
-    rows = {"shown": [], "data": [], "dropped": [], "lost": [], "interrupts": []}
+    names = ("shown", "data", "dropped", "lost", "interrupts", "edges")
+    rows = {name: [] for name in names}
     for line in world.lines(list(cuts)):
         _add(rows, node.play(line))
     busy = (node.receive_busy_ns, node.complete_busy_ns, node.foreground_busy_ns)
@@ -81,6 +98,7 @@ def _add(rows: dict, played: Played) -> None:
     rows["dropped"] += _columns(played.dropped, "ns", "first", "end", "reason")
     rows["lost"] += _columns(played.lost, "at", "ns", "doing")
     rows["interrupts"] += _columns(played.interrupts, "kind", "start_ns", "end_ns")
+    rows["edges"] += _columns(played.edges, "ns", "burst", "kind")
 
 
 def cuts_of(world: World, many: int) -> list[int]:
@@ -94,7 +112,7 @@ def compare(world: World) -> dict:
     told = twin_rows(world)
     plain = kernel_rows(world, trace=True, shortcuts=False)
     assert plain == told, f"plain kernel, world {world.seed}"
-    untraced = told | {"interrupts": []}
+    untraced = told | {"interrupts": [], "edges": []}
     assert kernel_rows(world) == untraced, f"shortcuts, world {world.seed}"
     for shortcuts in (True, False):
         cut = kernel_rows(world, cuts_of(world, 5), shortcuts=shortcuts)
