@@ -14,6 +14,7 @@ from __future__ import annotations
 import numpy as np
 
 from bench.kernels.jit import melted, part
+from bench.kernels.node.ahead import interrupt, place
 from bench.kernels.node.line import pass_calm
 from bench.kernels.node.receiver import connect, enter_receive
 from bench.kernels.node.records import (
@@ -30,7 +31,7 @@ from bench.kernels.node.records import (
 from bench.kernels.node.serve import serve
 from bench.kernels.node.views import line_octet, survivor, survivor_at
 from bench.kernels.node.work import work_ns
-from bench.kernels.pointers import copy, integer_at, octet_at
+from bench.kernels.pointers import copy, octet_at
 
 __all__ = ["cruise"]
 
@@ -86,7 +87,7 @@ def _pass_interrupts(spec, node, until_ns):
     limit_ns = node.complete_ns if job else min(node.complete_ns, next_ns)
     worked_ns, interrupts, entered = np.int64(0), np.int64(0), False
     while True:
-        entered_ns, takes, come, left_ns = _interrupt(
+        entered_ns, takes, come, left_ns = interrupt(
             spec, node, start_ns, rem, now_ns, have
         )
         if (
@@ -98,7 +99,7 @@ def _pass_interrupts(spec, node, until_ns):
         if takes >= left or have + come > spec.fifo:
             entered = True
             break
-        place_ns, place_rem = _place(spec, node, start_ns, rem, come)
+        place_ns, place_rem = place(spec, node, start_ns, rem, come)
         times = np.int64(1)
         span_ns = left_ns - now_ns
         same = takes == come and place_rem == rem and place_ns - start_ns == span_ns
@@ -122,7 +123,7 @@ def _pass_interrupts(spec, node, until_ns):
     node.interrupts += interrupts
     if entered:
         come = max(np.int64(0), spec.trigger - have)
-        start_ns, rem = _place(spec, node, start_ns, rem, come)
+        start_ns, rem = place(spec, node, start_ns, rem, come)
         i += come
         worked_ns += entered_ns - now_ns
         now_ns = entered_ns
@@ -133,76 +134,6 @@ def _pass_interrupts(spec, node, until_ns):
         node.foreground_busy_ns += worked_ns
     if entered:
         enter_receive(spec, node)
-
-
-@melted
-def _interrupt(spec, node, start_ns, rem, now_ns, have):
-    """The next interrupt, if the parser lets it pass.
-
-    Args:
-        spec: `SPEC`.
-        node: `NODE`, for the table of steps.
-        start_ns: Start of the next character, with `rem` on the exact grid.
-        rem: See start_ns.
-        now_ns: When the processor came to the foreground.
-        have: Characters in the FIFO then.
-
-    Returns:
-        The instant of entry; characters taken; characters that completed since now_ns
-        (where they are too many for the FIFO, one that is too many); the instant of
-        return.
-    """
-    come = max(np.int64(0), spec.trigger - have)
-    entered_ns = now_ns
-    if come:
-        entered_ns = _place(spec, node, start_ns, rem, come - 1)[0] + spec.ready_ns
-    look_ns = entered_ns + spec.entry_ns
-    takes, come, stop_ns = _looks(
-        spec, node, start_ns, rem, have, come, look_ns, spec.body_limit
-    )
-    stop_ns += spec.exit_ns
-    come = _come(spec, node, start_ns, rem, have, come, stop_ns)
-    return entered_ns, takes, come, stop_ns
-
-
-@melted
-def _looks(spec, node, start_ns, rem, have, come, look_ns, most):
-    """Looks from `look_ns` on, at most so many that take one; as `_interrupt`.
-
-    Returns characters taken, characters that completed, and the instant of the look
-    that takes none.
-    """
-    come = _come(spec, node, start_ns, rem, have, come, look_ns)
-    takes = np.int64(0)
-    while True:
-        more = min(have + come, most) - takes
-        if more <= 0 or have + come > spec.fifo:
-            break
-        takes += more
-        look_ns += more * spec.per_character_ns
-        come = _come(spec, node, start_ns, rem, have, come, look_ns)
-    return takes, come, look_ns
-
-
-@melted
-def _come(spec, node, start_ns, rem, have, come, ns):
-    """Characters that completed by an instant, at most one too many for the FIFO."""
-    while have + come <= spec.fifo:
-        if _place(spec, node, start_ns, rem, come)[0] + spec.ready_ns > ns:
-            break
-        come += 1
-    return come
-
-
-@melted
-def _place(spec, node, start_ns, rem, steps):
-    """The start of the character `steps` places later, on the exact grid."""
-    step = node.steps_at + 16 * steps
-    start_ns += integer_at(step)
-    rem += integer_at(step + 8)
-    if rem >= spec.den:
-        return start_ns + 1, rem - spec.den
-    return start_ns, rem
 
 
 @melted

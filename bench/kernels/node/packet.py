@@ -1,0 +1,133 @@
+"""How packets begin and end, for the parser: what a node does with each.
+
+Turns and reasons are those of `bench/wire/decoder.py`.
+"""
+
+from __future__ import annotations
+
+from bench.kernels.jit import melted, part
+from bench.kernels.node.examine import SOUND, examine, is_ours, unstuff
+from bench.kernels.node.records import (
+    BY_SILENCE,
+    BY_SYMBOL,
+    DEAF,
+    FORWARD,
+    HUNT,
+    INSIDE,
+    MARKER,
+    NO_RECEIVE_BUFFER,
+    OCTET,
+    RESCAN,
+    SILENT,
+    TIMEOUT,
+    WRONG_SIZE,
+)
+from bench.kernels.node.views import (
+    mark,
+    receive_buffer_at,
+    slot,
+    span,
+    survivor_at,
+)
+from bench.kernels.node.work import drop
+from bench.kernels.pointers import copy
+
+__all__ = ["begin", "complete", "hunt_after", "reject", "rest"]
+
+
+@melted
+def begin(spec, node, at, body):
+    """A packet begins: it has a receive buffer if one is free now."""
+    node.start = at
+    node.body = body
+    node.goal = body + spec.head
+    node.headed = 0
+    node.buffer_free = node.received - node.returned < spec.receive_buffers
+
+
+@melted
+def rest(spec, node):
+    """The initial mode, with no packet."""
+    inside = spec.delimiter == OCTET or spec.delimiter == SILENT
+    node.mode = INSIDE if inside else HUNT
+    node.start = -1
+
+
+@part
+def hunt_after(node, place):
+    """HUNT from just after a place, over symbols already seen."""
+    node.mode = HUNT
+    node.start = -1
+    node.scan = place + 1
+    while node.mark > 0 and mark(node, node.mark - 1).at > place:
+        node.mark -= 1
+
+
+@part
+def complete(spec, node, ns, body_end, revealed):
+    """Examine a packet that is all there; 1 if it is sound and for this node."""
+    packet = survivor_at(node, node.body)
+    size = body_end - node.body
+    if spec.delimiter == OCTET:
+        size, fault = unstuff(spec, node, packet, size, node.scratch_at)
+        packet = node.scratch_at
+        if fault != SOUND:
+            reject(spec, node, ns, node.scan, fault, revealed)
+            return 0
+    ours = size >= spec.head + spec.least + spec.tail
+    ours = ours and is_ours(spec, node, packet, size)
+    # Nothing follows from the check of a foreign packet when parsing goes on after it.
+    check_too = ours or spec.resync != FORWARD
+    fault = examine(spec, node, packet, size, check_too)
+    if fault != SOUND:
+        reject(spec, node, ns, node.scan, fault, revealed)
+        return 0
+    if ours:
+        _receive(spec, node, ns, packet, size)
+    rest(spec, node)
+    return 1 if ours else 0
+
+
+@part
+def _receive(spec, node, ns, packet, size):
+    """A sound packet for this node: into its receive buffer, or dropped."""
+    start = _line_place(node, node.start)
+    end = _line_place(node, node.scan - 1) + 1
+    if size - spec.head - spec.tail != spec.payload_octets:
+        drop(node, ns, start, end, WRONG_SIZE)
+    elif not node.buffer_free:
+        drop(node, ns, start, end, NO_RECEIVE_BUFFER)
+    else:
+        buffer = receive_buffer_at(spec, node, node.received)
+        copy(packet + spec.head, buffer, spec.payload_octets)
+        place = slot(spec, node, node.received)
+        place.at = start
+        place.place = end
+        node.received += 1
+
+
+@part
+def reject(spec, node, ns, end, reason, revealed):
+    """Report what is no packet, and find the mode after it."""
+    start = node.start
+    first = _line_place(node, start)
+    drop(node, ns, first, _line_place(node, end - 1) + 1, reason)
+    rest(spec, node)
+    if spec.resync == TIMEOUT:
+        if revealed != BY_SILENCE:
+            node.mode = DEAF
+    elif spec.delimiter == OCTET and revealed == BY_SYMBOL:
+        node.mode = HUNT
+    elif spec.delimiter == SILENT and revealed != BY_SILENCE:
+        node.mode = DEAF
+    if spec.resync == RESCAN and spec.delimiter == MARKER:
+        hunt_after(node, start)
+
+
+@part
+def _line_place(node, at):
+    """Where on the line a survivor came from; asked mostly of late ones."""
+    k = node.spans - 1
+    while span(node, k).at > at:
+        k -= 1
+    return span(node, k).place + (at - span(node, k).at)
