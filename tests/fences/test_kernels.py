@@ -31,7 +31,7 @@ TWIN_OF = {
 }
 """Which plain twin a kernel module, or folder of modules, is held against."""
 
-SOURCES = [path for path in sorted(KERNELS.rglob("*.py")) if path.name != "jit.py"]
+SOURCES = sorted(set(KERNELS.rglob("*.py")) - {KERNELS / "jit.py"})
 
 
 def room(path: Path) -> str:

@@ -1,0 +1,73 @@
+"""nightbench: a test bench for splitters on a multi-drop RS-485 bus.
+
+    import bench
+
+    profile = bench.load_profile("causeway", ["output.clock=2 MHz"])
+    result = bench.stream(profile, packets=1000, seed=7)
+    print(result.verdict, result.reason, result.run)
+
+Importing the package loads nothing heavy; what a name needs comes with the name.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from bench.api import StreamResult, load_profile, stream
+    from bench.base.errors import (
+        BenchError,
+        ExitCode,
+        LedgerError,
+        LinkError,
+        ProfileError,
+        UsageError,
+    )
+    from bench.profile import Profile, shipped_profiles
+    from bench.trial.runner import Progress, Watcher
+
+__all__ = [
+    "BenchError",
+    "ExitCode",
+    "LedgerError",
+    "LinkError",
+    "Profile",
+    "ProfileError",
+    "Progress",
+    "StreamResult",
+    "UsageError",
+    "Watcher",
+    "__version__",
+    "load_profile",
+    "shipped_profiles",
+    "stream",
+]
+
+__version__ = "0.1.0"
+
+_HOMES = {
+    "bench.api": ("StreamResult", "load_profile", "stream"),
+    "bench.base.errors": (
+        "BenchError",
+        "ExitCode",
+        "LedgerError",
+        "LinkError",
+        "ProfileError",
+        "UsageError",
+    ),
+    "bench.profile": ("Profile", "shipped_profiles"),
+    "bench.trial.runner": ("Progress", "Watcher"),
+}
+"""Where each name lives."""
+
+
+def __getattr__(name: str) -> object:
+    for home, names in _HOMES.items():
+        if name in names:
+            return getattr(import_module(home), name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

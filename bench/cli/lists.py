@@ -1,0 +1,51 @@
+"""Commands that print what there is: patterns, the schema, the line for completion."""
+
+from __future__ import annotations
+
+import os
+from pathlib import PurePath
+
+import click
+
+from bench.cli.told import put
+
+_SHELLS = {
+    "bash": ("~/.bashrc", 'eval "$(_NIGHTBENCH_COMPLETE=bash_source nightbench)"'),
+    "zsh": ("~/.zshrc", 'eval "$(_NIGHTBENCH_COMPLETE=zsh_source nightbench)"'),
+    "fish": (
+        "~/.config/fish/completions/nightbench.fish",
+        "_NIGHTBENCH_COMPLETE=fish_source nightbench | source",
+    ),
+}
+
+
+@click.command(short_help="List the payload patterns.")
+def patterns() -> int:
+    """List the payload patterns that `traffic.pattern` may name."""
+    from bench.traffic.patterns import PATTERNS
+
+    longest = max(len(pattern.name) for pattern in PATTERNS)
+    return put(
+        "\n".join(f"{pattern.name:<{longest}}  {pattern.line}" for pattern in PATTERNS)
+    )
+
+
+@click.command(short_help="Print the JSON Schema of a profile.")
+def schema() -> int:
+    """Print the JSON Schema of a profile, for editors that complete and check TOML."""
+    import json
+
+    from bench.profile import json_schema
+
+    return put(json.dumps(json_schema(), indent=2, ensure_ascii=True))
+
+
+@click.command(short_help="Print the line that makes a shell complete.")
+@click.argument("shell", type=click.Choice(list(_SHELLS)), required=False)
+def completion(shell: str | None) -> int:
+    """Print what to add to a shell's start-up file, for the shell in use or SHELL."""
+    if shell is None:
+        used = PurePath(os.environ.get("SHELL", "")).name
+        shell = used if used in _SHELLS else "bash"
+    file, line = _SHELLS[shell]
+    return put(f"# completion of nightbench: add this to {file}\n{line}")

@@ -1,0 +1,284 @@
+"""`nightbench stream`: packets to the nodes of a profile, and what became of them."""
+
+from __future__ import annotations
+
+import json
+import secrets
+import sys
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from bench.base.errors import Fault, UsageError
+from bench.cli.files import digest, recording_of
+from bench.cli.options import (
+    PLAY,
+    Duration,
+    LineOctet,
+    Whole,
+    point_of,
+    profile_argument,
+    set_option,
+)
+from bench.cli.told import say, say_if_cold, settled
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+    from bench.api import StreamResult
+    from bench.cli.options import Session
+    from bench.profile import Profile
+    from bench.report.terminal import Onlooker, Out
+    from bench.trial.runner import Progress
+
+_DRAWN_SEED = 2**32
+"""A seed that is drawn is shorter than it might be: somebody may have to type it."""
+
+_DUT = ("serial", "revision", "operator")
+
+
+@dataclass(frozen=True)
+class _Options:
+    """The options of one stream, as click hands them over."""
+
+    profile: str | None
+    overrides: tuple[str, ...]
+    duration_ns: int | None
+    packets: int | None
+    seed: int | None
+    line: int | None
+    play: str | None
+    dut: tuple[str, ...]
+    firmware: str | None
+    logs: str
+    on_log_failure: Any
+    as_json: bool
+    quiet: bool
+
+
+@click.command(short_help="Stream packets, and judge what the nodes show.")
+@profile_argument(required=False)
+@set_option
+@click.option(
+    "--for",
+    "duration_ns",
+    type=Duration(),
+    metavar="TIME",
+    help="So much bus time, 10s or 8h; 60 s where nothing is said.",
+)
+@click.option(
+    "--packets",
+    type=Whole(1, 2**62),
+    metavar="N",
+    help="So many packets to the nodes; with --for, whichever ends first.",
+)
+@click.option(
+    "--seed",
+    type=Whole(0, 2**64 - 1),
+    metavar="N",
+    help="What every draw depends on; drawn and told unless given.",
+)
+@click.option(
+    "--line",
+    type=LineOctet(),
+    metavar="OCTET",
+    help="No packets but one octet over and over, 55h, 00h or FFh; nothing may be "
+    "shown. Without PROFILE nobody listens: --set bus.baud.",
+)
+@click.option(
+    "--play",
+    metavar="FILE",
+    type=click.Path(),
+    help="Play recorded frames, raw octets or .npy.",
+)
+@click.option(
+    "--dut",
+    multiple=True,
+    metavar="WHAT=TEXT",
+    help="The device under test: serial, revision, operator; repeatable.",
+)
+@click.option(
+    "--firmware",
+    metavar="FILE",
+    type=click.Path(),
+    help="Its firmware; the digest is kept.",
+)
+@click.option(
+    "--logs",
+    metavar="DIR",
+    default="logs",
+    type=click.Path(),
+    help="The folder of all runs; ./logs.",
+)
+@click.option(
+    "--on-log-failure",
+    type=click.Choice(["stop", "continue"]),
+    default="stop",
+    help="Whether a ledger that cannot be written stops the traffic; it does.",
+)
+@click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
+@click.option("--quiet", is_flag=True, help="No progress, and the shortest summary.")
+@click.pass_obj
+def stream(session: Session, /, **options: Any) -> int:
+    """Stream packets to the simulated nodes of PROFILE, and judge what they show.
+
+    PROFILE is the name of a shipped profile or the path of a .toml file.  A signal
+    stops the stream in order: the verdict is then over what was sent.
+    """
+    given = _Options(**options)
+    session.profile = given.profile or ""
+    request = _request(given)
+    from bench.report.terminal import Out
+
+    out = Out(sys.stdout)
+    if not given.quiet:
+        say_if_cold()
+    result = _streamed(session, given, request, out)
+    _told(result, given, out)
+    if (broken := result.figures["ledger"]) is not None:
+        say(f"{broken['failed']} ({broken['unwritten']} records not written)")
+    return settled(out, result.exit_code)
+
+
+# --- what is asked for ----------------------------------------------------------------
+
+
+def _request(given: _Options) -> dict[str, Any]:
+    """The arguments of `bench.api.stream`.
+
+    Raises:
+        BenchError: If the options, the profile or a file cannot be used.
+    """
+    if given.line is not None and given.packets is not None:
+        fault = Fault("a line without packets has no number of them", "--packets")
+        raise UsageError(fault)
+    if given.line is not None and given.play is not None:
+        raise UsageError(Fault("a line without packets plays nothing", "--play"))
+    profile, link = _profile(given)
+    request: dict[str, Any] = {"profile": profile, "link": link}
+    facts: dict[str, Any] = {"point": point_of(given.overrides)}
+    if given.play is not None:
+        request["recording"], sha256 = recording_of(given.play)
+        facts["recording"] = {"file": given.play, "sha256": sha256}
+    seed = secrets.randbelow(_DRAWN_SEED) if given.seed is None else given.seed
+    facts["command"] = _command(given, seed)
+    return request | {
+        "packets": given.packets,
+        "duration": given.duration_ns,
+        "seed": seed,
+        "logs": given.logs,
+        "line": given.line,
+        "dut": _dut(given),
+        "facts": facts,
+        "on_log_failure": given.on_log_failure,
+    }
+
+
+def _profile(given: _Options) -> tuple[Profile, Any]:
+    """The profile, and a link other than to its simulated nodes, if there is one."""
+    from bench.api import load_profile
+    from bench.trial.bare import OpenEnd, bare_profile
+
+    overrides = list(given.overrides)
+    if given.play is not None:
+        overrides.append(f"traffic.pattern={PLAY}")
+    if given.profile is not None:
+        return load_profile(given.profile, overrides), None
+    if given.line is None:
+        mend = "only a line without packets does without: --line"
+        raise UsageError(Fault("missing argument", "PROFILE", mend=mend))
+    return bare_profile(overrides), OpenEnd()
+
+
+def _dut(given: _Options) -> Mapping[str, str]:
+    """What is known of the device under test.
+
+    Raises:
+        UsageError: If it is described in other words, or the firmware cannot be read.
+    """
+    stated = {}
+    for text in given.dut:
+        word, equals, value = text.partition("=")
+        if not equals or word not in _DUT or not value:
+            expected = " or ".join(f"{known}=…" for known in _DUT)
+            raise UsageError(Fault("not a fact of the device", text, expected, "--dut"))
+        stated[word] = value
+    if given.firmware is not None:
+        stated["firmware"] = f"sha256:{digest(given.firmware, '--firmware')}"
+    return stated
+
+
+def _command(given: _Options, seed: int) -> list[str]:
+    """The words of a command that does the same again."""
+    from bench.report.summary import typed
+
+    words = ["nightbench", "stream"]
+    if given.profile is not None:
+        words.append(given.profile)
+    for override in given.overrides:
+        words += ["--set", override]
+    if given.line is not None:
+        words += ["--line", f"{given.line:02X}h"]
+    if given.play is not None:
+        words += ["--play", given.play]
+    if given.packets is not None:
+        words += ["--packets", str(given.packets)]
+    if given.duration_ns is not None:
+        words += ["--for", typed(given.duration_ns)]
+    return [*words, "--seed", str(seed)]
+
+
+# --- carried out and told -------------------------------------------------------------
+
+
+def _streamed(
+    session: Session, given: _Options, request: dict[str, Any], out: Out
+) -> StreamResult:
+    """Run it, with somebody looking on."""
+    from bench import api
+    from bench.report.terminal import Out, Unmoved, onlooker
+
+    watcher: Onlooker = Unmoved()
+    if not given.quiet:
+        seen_on = Out(sys.stderr) if given.as_json else out
+        watcher = onlooker(seen_on, request["profile"].accept.confidence)
+    figures = None
+    try:
+        result = api.stream(
+            **request, watcher=_Noting(session, watcher), stop=session.stop
+        )
+        figures = result.figures
+    finally:
+        watcher.close(figures)
+    return result
+
+
+class _Noting:
+    """A watcher that notes where the run is kept."""
+
+    def __init__(self, session: Session, watcher: Onlooker) -> None:
+        self._session = session
+        self._watcher = watcher
+
+    def begun(self, folder: Path) -> None:
+        self._session.run = folder
+        self._watcher.begun(folder)
+
+    def progress(self, progress: Progress) -> None:
+        self._watcher.progress(progress)
+
+
+def _told(result: StreamResult, given: _Options, out: Out) -> None:
+    """The result on standard output, for a program or for people."""
+    if given.as_json:
+        out.write(json.dumps(result.as_dict(), allow_nan=False) + "\n")
+        return
+    from bench.report.summary import brief, summary
+    from bench.report.terminal import show
+
+    if result.signal is not None and out.is_terminal:
+        out.write("\n")  # what was typed stands there
+    made = brief if given.quiet else summary
+    show(made(result.as_dict(), result.facts, out.width), out)

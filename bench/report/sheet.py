@@ -1,0 +1,301 @@
+"""What a profile comes to: closed figures of its line, its nodes and its lights.
+
+One function computes them in plain numbers, another lays them out.  Nothing is played:
+these are the quantities that a designer knows by heart of a rig that works, so a slip
+in a profile shows here first.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import TYPE_CHECKING, Any
+
+from bench.base.errors import ProfileError
+from bench.base.grid import NS_PER_S
+from bench.base.units import (
+    format_count,
+    format_ns,
+    format_rate,
+    format_share,
+)
+from bench.node.spec import node_specs
+from bench.profile import profile_digest
+from bench.report.page import WIDTH, Page, Piece
+from bench.traffic.load import costs_of, own_load
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from bench.profile import Profile
+    from bench.profile.model import Node, Output, Processor
+    from bench.traffic.light import LightFigures
+    from bench.traffic.load import Costs
+
+_LABELS = 21
+
+
+def comes_to(profile: Profile, lit: LightFigures | None = None) -> dict[str, Any]:
+    """The figures of a profile, as strict JSON.
+
+    Args:
+        profile: A profile that can be sent.
+        lit: What its pattern would light; None where that was not looked at.
+    """
+    return {
+        "profile": profile.name,
+        "summary": profile.summary,
+        "digest": profile_digest(profile),
+        "line": _line(profile),
+        "nodes": [_node(profile, group) for group in _alike(profile.node)],
+        "light": _light(profile, lit),
+        "notes": _notes(profile),
+    }
+
+
+# --- the line -------------------------------------------------------------------------
+
+
+def _line(profile: Profile) -> dict[str, Any]:
+    """Characters, packets and frames on the bus."""
+    costs = costs_of(profile)
+    sizes = sorted(set(costs.sizes))
+    return {
+        "baud": profile.bus.baud,
+        "character_ns": float(_character_ns(profile)),
+        "character_bits": float(_character_ns(profile) * profile.bus.baud / NS_PER_S),
+        "packets": [_packet(costs, size) for size in sizes],
+        "frame_ns": float(costs.frame_ns()),
+        "frame_rate_hz": float(profile.traffic.frame_rate_hz),
+        "own_load": float(own_load(profile, costs)),
+        "foreign_share": profile.traffic.foreign.share,
+        "most_frame_rate_hz": float(NS_PER_S / costs.frame_ns()),
+        "most_frame_rate_worst_hz": float(NS_PER_S / costs.frame_ns(worst=True)),
+    }
+
+
+def _packet(costs: Costs, size: int) -> dict[str, Any]:
+    """One packet, with the stuffing that the pattern takes, and with the most."""
+    on_line = {
+        name: costs.packet_ns(size, worst=worst)
+        for name, worst in (("packet_ns", False), ("packet_worst_ns", True))
+    }
+    characters = (on_line["packet_ns"] - costs.around_ns) / costs.pitch_ns
+    return {
+        "payload_octets": size,
+        "characters": float(characters),
+        **{name: float(ns) for name, ns in on_line.items()},
+    }
+
+
+def _character_ns(profile: Profile) -> Fraction:
+    grid = profile.bus.character
+    return Fraction(grid.num, grid.den)
+
+
+# --- the nodes ------------------------------------------------------------------------
+
+
+def _alike(nodes: Sequence[Node]) -> list[list[Node]]:
+    """Nodes in groups that differ in name and address only, in the profile's order."""
+    groups: list[list[Node]] = []
+    for node in nodes:
+        for group in groups:
+            first = group[0]
+            if (first.processor, first.output) == (node.processor, node.output):
+                group.append(node)
+                break
+        else:
+            groups.append([node])
+    return groups
+
+
+def _node(profile: Profile, group: Sequence[Node]) -> dict[str, Any]:
+    """One node of a group of like ones."""
+    processor, output = group[0].processor, group[0].output
+    rearrange = processor.rearrange
+    busy_ns, taken = _interrupt(processor)
+    in_turn = output.lanes if output.method == "port" else 1
+    return {
+        "names": [node.name for node in group],
+        "interrupt_ns": float(busy_ns * taken),
+        "interrupt_characters": taken,
+        "interrupt_per_character_ns": float(busy_ns),
+        "interrupt_share": float(busy_ns / _character_ns(profile)),
+        "rearrange_ns": rearrange.fixed_ns
+        + rearrange.per_octet_ns * output.payload_octets,
+        "burst_clocks": output.burst_clocks,
+        "clock_hz": output.clock_hz,
+        "burst_ns": float(
+            Fraction(output.burst_clocks * in_turn * NS_PER_S, output.clock_hz)
+        ),
+        "latch_gap_ns": output.latch_gap_ns,
+        "first_extra_clock_hz": _first_extra_clock(processor, output),
+        "stop_ns": _stop_ns(processor, output),
+        "rise": output.rise,
+    }
+
+
+def _interrupt(processor: Processor) -> tuple[Fraction, int]:
+    """What a character costs at the trigger level, and how many one interrupt takes."""
+    interrupt, trigger = processor.interrupt, processor.uart.trigger
+    most = {"drain": trigger, "count": interrupt.count or 1, "one": 1}
+    taken = min(trigger, most[interrupt.body])
+    around_ns = interrupt.entry_ns + interrupt.exit_ns
+    return Fraction(around_ns, taken) + interrupt.per_character_ns, taken
+
+
+def _stop_ns(processor: Processor, output: Output) -> int:
+    """How long after the last period the clock may stop, nothing being in its way."""
+    if output.stop == "count":
+        return 0
+    if output.stop == "interrupt":
+        return processor.interrupt.entry_ns + output.stop_latency_ns
+    return output.stop_latency_ns + output.stop_jitter_ns
+
+
+def _first_extra_clock(processor: Processor, output: Output) -> float | None:
+    """The clock rate above which a burst has a clock too many; None: at no rate.
+
+    The clock rises at a share r of its period; a stop that takes s is too late when
+    s >= r / f.
+    """
+    stop_ns = _stop_ns(processor, output)
+    if stop_ns == 0:
+        return None
+    return float(Fraction(str(output.rise)) * NS_PER_S / stop_ns)
+
+
+# --- light and notes ------------------------------------------------------------------
+
+
+def _light(profile: Profile, lit: LightFigures | None) -> dict[str, Any]:
+    """What the pattern would draw at most, against the cap."""
+    light = profile.light
+    figures: dict[str, Any] = {"cap": light.cap, "cap_ma": None, "full_ma": None}
+    if light.channel_ma:
+        full_ma = sum(_channels(node.output) for node in profile.node)
+        figures["full_ma"] = full_ma * light.channel_ma
+        figures["cap_ma"] = figures["full_ma"] * light.cap
+    figures["pattern"] = profile.traffic.pattern
+    figures["pattern_brightness"] = lit and lit.field.brightness
+    figures["pattern_ma"] = lit and lit.field.current_ma
+    figures["packets_looked_at"] = lit and lit.field.packets
+    return figures
+
+
+def _channels(output: Output) -> int:
+    """Channels of a node."""
+    return output.lanes * output.devices * (output.register_bits // output.channel.bits)
+
+
+def _notes(profile: Profile) -> list[str]:
+    """What the simulated node would refuse."""
+    try:
+        node_specs(profile)
+    except ProfileError as error:
+        return list(error.lines)
+    return []
+
+
+# --- laid out -------------------------------------------------------------------------
+
+
+def sheet(figures: Mapping[str, Any], width: int = WIDTH) -> Page:
+    """The page of a profile's figures."""
+    page = Page(_LABELS, width)
+    page.field(figures["profile"], figures["summary"], mark="good")
+    page.whole("  digest", figures["digest"])
+    page.blank()
+    _line_fields(page, figures["line"])
+    for node in figures["nodes"]:
+        page.blank()
+        _node_fields(page, node, figures["line"])
+    page.blank()
+    _light_fields(page, figures["light"])
+    if figures["notes"]:
+        page.blank()
+    label = "not simulated"
+    for note in figures["notes"]:
+        page.field(label, note.removeprefix("not simulated yet: "), mark="open")
+        label = ""
+    return page
+
+
+def _entry(page: Page, label: str, value: str, remark: str = "") -> None:
+    """A figure, and what it is to be seen against."""
+    page.row(f"  {label}", (Piece(value.ljust(16)), Piece(remark, "faint")), "")
+
+
+def _line_fields(page: Page, line: Mapping[str, Any]) -> None:
+    page.field("line", f"{format_rate(line['baud'], 'baud')}")
+    bits = f"{line['character_bits']:g} bits"
+    _entry(page, "character", format_ns(line["character_ns"]), bits)
+    for packet in line["packets"]:
+        characters = f"{packet['characters']:.0f} characters"
+        remark = f"{characters}, payload {format_count(packet['payload_octets'])}"
+        if packet["packet_worst_ns"] > packet["packet_ns"]:
+            remark += f"; at worst {format_ns(packet['packet_worst_ns'])}"
+        _entry(page, "packet", format_ns(packet["packet_ns"]), remark)
+    _entry(page, "frame", format_ns(line["frame_ns"]), "one packet to every node")
+    rate = f"at {format_rate(line['frame_rate_hz'], 'frames/s')}"
+    if line["foreign_share"]:
+        rate += f"; foreign {format_share(line['foreign_share'])} beside it"
+    _entry(page, "own load", format_share(line["own_load"]), rate)
+    most, worst = line["most_frame_rate_hz"], line["most_frame_rate_worst_hz"]
+    remark = "own packets alone"
+    if worst < most:
+        remark += f"; {format_rate(worst, 'frames/s')} if every octet is stuffed"
+    _entry(page, "most frame rate", format_rate(most, "frames/s"), remark)
+
+
+def _node_fields(page: Page, node: Mapping[str, Any], line: Mapping[str, Any]) -> None:
+    page.field("node", ", ".join(node["names"]))
+    _entry(
+        page,
+        "interrupt cost",
+        format_ns(node["interrupt_per_character_ns"]),
+        f"a character of {format_ns(line['character_ns'])} "
+        f"({format_share(node['interrupt_share'], 3)}), "
+        f"{node['interrupt_characters']} at a time",
+    )
+    _entry(page, "rearrange", format_ns(node["rearrange_ns"]), "alone")
+    clocks = format_count(node["burst_clocks"])
+    _entry(
+        page,
+        "burst",
+        format_ns(node["burst_ns"]),
+        f"{clocks} clocks at {format_rate(node['clock_hz'])}, then "
+        f"{format_ns(node['latch_gap_ns'])} to latch",
+    )
+    extra = node["first_extra_clock_hz"]
+    if extra is None:
+        _entry(page, "first extra clock", "none", "stopped by count, or at once")
+        return
+    _entry(
+        page,
+        "first extra clock",
+        format_rate(extra),
+        f"stops after {format_ns(node['stop_ns'])}, "
+        f"rises at {format_share(node['rise'])} of its period",
+    )
+
+
+def _light_fields(page: Page, light: Mapping[str, Any]) -> None:
+    page.field("light", "of all nodes; nothing is lit by simulated ones")
+    cap = format_share(light["cap"])
+    full = light["full_ma"]
+    amperes = "not stated" if full is None else _amperes(light["cap_ma"])
+    of = "" if full is None else f" of {_amperes(full)}"
+    _entry(page, "cap", amperes, f"{cap}{of}")
+    brightness = light["pattern_brightness"]
+    if brightness is None:
+        return
+    drawn = light["pattern_ma"]
+    remark = f"{format_share(brightness, 3)} at most, pattern {light['pattern']}"
+    if brightness > light["cap"]:
+        remark += ", above the cap"
+    _entry(page, "pattern", "not stated" if drawn is None else _amperes(drawn), remark)
+
+
+def _amperes(ma: float) -> str:
+    return f"{ma / 1000:.4g} A"

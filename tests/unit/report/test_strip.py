@@ -1,0 +1,54 @@
+"""The strip: the clocks of a burst, expected over seen."""
+
+from __future__ import annotations
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from bench.report.strip import strip
+
+
+def drawn(expected: int, seen: int) -> list[str]:
+    """The two rows as text."""
+    return ["".join(piece.text for piece in row) for row in strip(expected, seen)]
+
+
+def test_one_too_many() -> None:
+    """An extra clock stands at the end, in another sign, and is told in words."""
+    ends = "╷" * 12
+    assert drawn(3840, 3841) == [
+        f"{ends} ⋯ {ends}   3840",
+        f"{ends} ⋯ {ends}┃  3841  1 too many",
+    ]
+
+
+def test_two_too_few() -> None:
+    """Clocks that are missing leave their places."""
+    assert drawn(8, 6) == ["╷" * 8 + "  8", "╷" * 6 + "··  6  2 too few"]
+
+
+def test_many_more() -> None:
+    """More than can be drawn are counted."""
+    above, below = drawn(16, 116)
+    assert above == "╷" * 16 + " " * 10 + "   16"
+    assert below == "╷" * 16 + "┃" * 9 + "…  116  100 too many"
+
+
+def test_none_at_all() -> None:
+    """A burst without a clock is drawn as what is missing."""
+    assert drawn(3, 0) == ["╷╷╷  3", "···  0  3 too few"]
+
+
+@given(st.integers(0, 10**6), st.integers(0, 10**6))
+def test_aligned(expected: int, seen: int) -> None:
+    """Both rows have their counts in one column, whatever they are."""
+    above, below = drawn(expected, seen)
+    ends_at = above.rindex(str(expected)) + len(str(expected))
+    if expected == seen:
+        assert below == f"{above}  as many"
+    else:
+        assert below[:ends_at].endswith(f"{seen}")
+        assert below[ends_at:] == (
+            f"  {abs(seen - expected)} too {'many' if seen > expected else 'few'}"
+        )
+    assert len(above) < 60
