@@ -53,7 +53,7 @@ def functions(path: Path) -> list[ast.FunctionDef]:
 
 
 def test_every_kernel_has_a_twin():
-    """Each module that numba compiles names a twin, and the twin is there and tested."""
+    """Each module that numba compiles names a twin, which is there and is tested."""
     for path in SOURCES:
         if functions(path):
             twin = TWIN_OF[room(path)]
