@@ -41,5 +41,7 @@ def _end(code: int) -> NoReturn:
     if any(thread.daemon for thread in threading.enumerate()):
         for stream in (sys.stdout, sys.stderr):
             stream.flush()
+        if jit := sys.modules.get("bench.kernels.jit"):
+            jit.clean_up()
         os._exit(code)
     sys.exit(code)

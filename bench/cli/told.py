@@ -60,6 +60,6 @@ def say_if_cold() -> None:
     if not jit.COLD:
         return
     kept = f"once; they are kept in {jit.CACHE}"
-    if jit.CACHE.name.startswith("nightbench-"):
+    if not jit.KEPT:
         kept = "each time, since no cache folder can be written"
     say(f"compiling kernels takes under a minute, {kept}")

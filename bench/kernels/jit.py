@@ -22,7 +22,7 @@ from pathlib import Path
 import numba
 import numpy as np
 
-__all__ = ["CACHE", "COLD", "inner", "kernel", "melted", "part"]
+__all__ = ["CACHE", "COLD", "KEPT", "clean_up", "inner", "kernel", "melted", "part"]
 
 
 def _digest() -> str:
@@ -56,16 +56,27 @@ def _writable(folder: Path) -> bool:
 
 
 def _cache_folder() -> tuple[Path, bool]:
-    """The folder for compiled kernels, and whether it holds none yet."""
+    """The folder for compiled kernels, and whether it outlives the process."""
     folder = _user_cache() / _digest()
-    if not _writable(folder):
-        folder = Path(tempfile.mkdtemp(prefix="nightbench-kernels-"))
-        atexit.register(shutil.rmtree, folder, ignore_errors=True)
-    return folder, not any(folder.rglob("*.nbi"))
+    if _writable(folder):
+        return folder, True
+    return Path(tempfile.mkdtemp(prefix="nightbench-kernels-")), False
 
 
-CACHE, COLD = _cache_folder()
-"""Where compiled kernels are kept, and whether they must be compiled first."""
+CACHE, KEPT = _cache_folder()
+"""Where compiled kernels are, and whether they are kept for the next process."""
+
+COLD = not any(CACHE.rglob("*.nbi"))
+"""Whether they must be compiled first."""
+
+
+def clean_up() -> None:
+    """Remove compiled kernels that are not kept; for a process that ends abruptly."""
+    if not KEPT:
+        shutil.rmtree(CACHE, ignore_errors=True)
+
+
+atexit.register(clean_up)
 
 numba.config.CACHE_DIR = str(CACHE)  # type: ignore[attr-defined]
 

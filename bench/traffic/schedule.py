@@ -35,6 +35,7 @@ from bench.traffic.refusal import refuse
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from bench.kernels.schedule import Columns
     from bench.profile.model import Profile
 
 __all__ = ["Schedule", "schedule_digest"]
@@ -90,6 +91,7 @@ class Schedule:
         octets = layout.head + longest + layout.tail
         self._longest = costs.format.longest_stuffed(octets) + 1
         self._shortest = max(1, layout.shortest + costs.format.delimiters)
+        self._free: list[Columns] = []
 
     def take(self, most_octets: int) -> tuple[Line, Sent] | None:
         """The next chunk; None when everything has been taken.
@@ -99,15 +101,7 @@ class Schedule:
         """
         if most_octets < 1:
             raise ValueError(f"a chunk of {most_octets} characters")
-        # Nothing but the shortest packets is rare: a chunk of them may end early.
-        rows = max(_LEAST_ROWS, most_octets // (4 * self._shortest))
-        columns = self._kernel.Columns(
-            np.empty(most_octets + self._longest, np.uint8),
-            np.empty(rows, SENT),
-            np.empty(2 * rows, RUN),
-            np.empty(rows, FLAW),
-            np.empty(most_octets + self._longest, np.uint8),
-        )
+        columns = self._columns(most_octets)
         until_ns = self._kernel.write(self._parts, columns, most_octets)
         state = self._parts.state[0]
         if state["octets"] == 0:
@@ -122,6 +116,33 @@ class Schedule:
         )
         rows = columns.rows[: int(state["rows"])]
         return line, Sent(rows, columns.payload[: int(state["payload"])])
+
+    def give_back(self, line: Line, sent: Sent) -> None:
+        """Let a chunk's memory be used again: nobody may look at it any more.
+
+        Args:
+            line: As `take` gave it.
+            sent: Likewise.
+        """
+        columns = (line.octets, sent.rows, line.runs, line.flaws, sent.payload)
+        self._free.append(self._kernel.Columns(*(column.base for column in columns)))
+
+    def _columns(self, most_octets: int) -> Columns:
+        """Room for a chunk."""
+        octets = most_octets + self._longest
+        while self._free:
+            columns = self._free.pop()
+            if len(columns.octets) == octets:
+                return columns
+        # Nothing but the shortest packets is rare: a chunk of them may end early.
+        rows = max(_LEAST_ROWS, most_octets // (4 * self._shortest))
+        return self._kernel.Columns(
+            np.empty(octets, np.uint8),
+            np.empty(rows, SENT),
+            np.empty(2 * rows, RUN),
+            np.empty(rows, FLAW),
+            np.empty(octets, np.uint8),
+        )
 
 
 def schedule_digest(profile: Profile, seed: int, packets: int) -> str:

@@ -150,6 +150,7 @@ def run(plan: Plan, link: Link, tools: Tools) -> Outcome:
     with closing(_carried(source, link, tools.stop)) as chunks:
         for line, sent, seen in chunks:
             trial.take(line, sent, seen)
+            source.give_back(line, sent)
     return trial.end(link, tools.stop())
 
 

@@ -27,6 +27,10 @@ class Source(Protocol):
         """The next chunk of at most so many characters; None at the end."""
         ...
 
+    def give_back(self, line: Line, sent: Sent) -> None:
+        """Let a chunk's memory be used again: nobody looks at it any more."""
+        ...
+
 
 class SteadyLine:
     """One octet over and over, and no packets."""
@@ -38,6 +42,9 @@ class SteadyLine:
         """See `Source`; its chunks are small enough for anybody."""
         line = next(self._chunks, None)
         return None if line is None else (line, Sent(no_rows(SENT), no_octets()))
+
+    def give_back(self, line: Line, sent: Sent) -> None:
+        """See `Source`; there is nothing to gain."""
 
 
 def source_of(plan: Plan) -> Source:

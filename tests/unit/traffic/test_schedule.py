@@ -272,3 +272,19 @@ def test_times_stay_exact_past_eight_hours(pacing):
         assert row["start_ns"] == start // 1
         assert row["last_bit_ns"] == (start + 23 * pitch) // 1
     assert number == 14 * (8 * 3600 + 1)
+
+
+def test_memory_that_was_given_back_is_used_again():
+    """A chunk written where another was is the chunk it would have been."""
+    kept, reused = Schedule(small(), seed=1), Schedule(small(), seed=1)
+    places = set()
+    for _ in range(20):
+        line, sent = kept.take(1000)
+        again, sent_again = reused.take(1000)
+        assert np.array_equal(again.octets, line.octets)
+        assert np.array_equal(again.runs, line.runs)
+        assert np.array_equal(sent_again.rows, sent.rows)
+        assert np.array_equal(sent_again.payload, sent.payload)
+        places.add(again.octets.ctypes.data)
+        reused.give_back(again, sent_again)
+    assert len(places) == 1
