@@ -139,6 +139,8 @@ class Writer:
             )
         except ValueError:
             return
+        if draw.random() < 0.1 and len(raw) > 1:
+            raw = raw[:-1] + bytes([raw[-1] ^ 0x11])
         octets = encode(spec.packet, raw)
         if draw.random() < 0.06:
             octets = octets[: draw.randint(0, len(octets))]
@@ -242,10 +244,12 @@ def _layout(draw: random.Random, kind: Delimiter, start: int, payload: int) -> L
         literals, head = ((head, b"\x77"),), head + 1
     name = draw.choice(["none", "CRC-8/SMBUS", "CRC-16/MODBUS", "xor-8", "fletcher-16"])
     tail = 0
+    if draw.random() < 0.2:
+        literals, tail = (*literals, (-1, b"\x5a")), 1
     if name != "none":
         algorithm = Check.named(name)
-        tail = algorithm.size
-        where = Number(-tail, tail, draw.choice(["big", "little"]))
+        tail += algorithm.size
+        where = Number(-tail, algorithm.size, draw.choice(["big", "little"]))
         check = CheckRule(algorithm, where, start, -tail)
     fixed = length is None and (kind == Delimiter.MARKER or draw.random() < 0.3)
     return Layout(

@@ -15,7 +15,8 @@
 and two shortcuts, which can be switched off and change nothing but the time it takes:
 
     serve       one receive handler, looks and all
-    cruise      whole interrupts at a time, by the sums of `ahead`
+    cruise      whole interrupts at a time, by the sums of `ahead`, past what the
+                parser need not look at, by the `foresight` that the line allows
 
 The meaning is that of `bench/node/MODEL.md`; the twin in the tests is written from the
 same page.

@@ -15,31 +15,24 @@ import numpy as np
 
 from bench.kernels.jit import melted, part
 from bench.kernels.node.ahead import interrupt, place
+from bench.kernels.node.foresight import catch_up, look_ahead
 from bench.kernels.node.line import pass_calm
 from bench.kernels.node.receiver import connect, enter_receive
 from bench.kernels.node.records import (
     FAR,
     FOREGROUND,
-    HUNT,
-    INSIDE,
     LOOK,
-    MARKER,
-    MATCH,
     NO_JOB,
-    OCTET,
 )
 from bench.kernels.node.serve import serve
-from bench.kernels.node.views import line_octet, survivor, survivor_at
+from bench.kernels.node.views import survivor_at
 from bench.kernels.node.work import work_ns
-from bench.kernels.pointers import copy, octet_at
+from bench.kernels.pointers import copy
 
 __all__ = ["cruise"]
 
 _MANY = np.int64(8)
 """Interrupts from which on it pays to work out how many are alike."""
-
-_AHEAD = np.int64(32)
-"""How far to look for what the parser waits for: a loss makes the look worthless."""
 
 
 @part
@@ -51,15 +44,16 @@ def cruise(spec, node, until_ns, spare):
         if node.phase == LOOK:
             serve(spec, node, until_ns, spare)
         if node.phase != FOREGROUND:
-            return
+            break
         if node.accepted - node.taken >= spec.trigger:
             enter_receive(spec, node)
             continue
         if node.need == node.taken + 1:
-            _look_ahead(spec, node)
+            look_ahead(spec, node)
         _pass_interrupts(spec, node, until_ns)
         if node.phase == FOREGROUND:
-            return
+            break
+    catch_up(spec, node)
 
 
 @melted
@@ -149,48 +143,3 @@ def _arrive(spec, node, i, start_ns, rem, takes):
     pass_calm(spec, node, i, start_ns, rem)
     node.accepted += count
     node.taken += takes
-
-
-@part
-def _look_ahead(spec, node):
-    """Put `need` off to the next octet that the parser can do anything with.
-
-    Outside a packet that is the first octet of a marker or a delimiter; within a marker
-    that goes on as it should, the end of the head; within a packet that only a
-    delimiter ends, that.  Should a character be lost first, `lose` takes it back.
-    """
-    if node.mark < node.marks:
-        return
-    if node.mode == MATCH:
-        if _marker_follows(spec, node):
-            node.need = node.goal
-        return
-    hunts = node.mode == HUNT and (spec.delimiter == MARKER or spec.delimiter == OCTET)
-    waits = node.mode == INSIDE and spec.delimiter == OCTET and node.start >= 0
-    if not (hunts or waits):
-        return
-    wanted = spec.marker_first if spec.delimiter == MARKER else spec.delimiter_octet
-    at = node.taken
-    while at < node.accepted and survivor(node, at) != wanted:
-        at += 1
-    if at == node.accepted:
-        i = node.i
-        end = min(node.calm_end, i + _AHEAD)
-        while i < end and line_octet(node, i) != wanted:
-            i += 1
-        at += i - node.i
-    node.need = at + 1
-    node.ahead = 1
-    if waits:
-        node.need = min(node.need, node.body + spec.longest_raw + 1)
-
-
-@part
-def _marker_follows(spec, node):
-    """Whether the rest of a marker is already in the FIFO."""
-    if node.body + spec.marker_octets > node.accepted:
-        return False
-    for k in range(node.taken - node.body, spec.marker_octets):
-        if survivor(node, node.body + k) != octet_at(node.marker_at + k):
-            return False
-    return True

@@ -36,6 +36,8 @@ def forget(nodes):
         node.goal -= keep
     if node.need != FAR:
         node.need -= keep
+    if node.passed:
+        node.passed -= keep
     _forget_spans(node, keep)
     _forget_marks(node, keep)
 

@@ -54,6 +54,7 @@ def give_octets(spec, node, ns):
             break
     node.need = _need(spec, node)
     node.ahead = 0
+    node.passed = 0
     return ours
 
 

@@ -93,7 +93,7 @@ NODE = _integers(
     # processor
     "phase next_ns since_ns first_look taken_here now_ns complete_pending complete_ns "
     # parser
-    "mode start body goal headed scan need ahead mark marks spans buffer_free "
+    "mode start body goal headed scan need ahead passed mark marks spans buffer_free "
     # foreground: counts of packets that came that far
     "job job_left_ns received picked returned rearranging rearranged started rested "
     # output

@@ -54,7 +54,7 @@ def serve(spec, node, until_ns, spare):
 def _hunts_on(spec, node):
     """Whether the octet just taken is nothing to a parser that hunts; then it waits."""
     by_octet = spec.delimiter == OCTET
-    if node.mode != HUNT or node.mark < node.marks:
+    if node.mode != HUNT or node.mark < node.marks or node.taken <= node.passed:
         return False
     if not by_octet and spec.delimiter != MARKER:
         return False
