@@ -120,7 +120,10 @@ def compare(world: World) -> dict:
     return told
 
 
-ONCE_WRONG = {82206: "a literal in a foreign packet's tail is looked at, too"}
+ONCE_WRONG = {
+    82206: "a literal in a foreign packet's tail is looked at, too",
+    19502: "the character just before the next one was lost, what is in the FIFO not",
+}
 """Worlds that once showed a difference."""
 
 

@@ -44,7 +44,7 @@ def look_ahead(spec, node):
     hunts = node.mode == HUNT and (spec.delimiter == MARKER or spec.delimiter == OCTET)
     waits = node.mode == INSIDE and spec.delimiter == OCTET and node.start >= 0
     first = node.i - (node.accepted - node.taken)
-    if not (hunts or waits) or first < 0 or _is_broken(node):
+    if not (hunts or waits) or first < 0 or _is_broken(node, first):
         return
     wanted = spec.marker_first if spec.delimiter == MARKER else spec.delimiter_octet
     passes = spec.delimiter == MARKER and spec.resync == FORWARD
@@ -82,10 +82,18 @@ def catch_up(spec, node):
 
 
 @part
-def _is_broken(node):
-    """Whether what lies in the FIFO did not come from the line just before `i`."""
+def _is_broken(node, first):
+    """Whether what lies in the FIFO did not come from the line just before `i`.
+
+    A character that was lost breaks it, even before the next one comes in.
+    """
+    if node.accepted == node.taken:
+        return False
     last = span(node, node.spans - 1)
-    return node.accepted > node.taken and last.at > node.taken
+    return (
+        last.at > node.taken
+        or last.place + node.taken - last.at != node.first_place + first
+    )
 
 
 @part
