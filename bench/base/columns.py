@@ -33,6 +33,7 @@ class Flaw(IntEnum):
     FRAMING = 1
     PARITY = 2
     BREAK = 3  # the line held low: reported as octet 00h, but not a character
+    ADDRESS = 4  # nothing wrong: the ninth bit is set, which marks an address
 
 
 class To(IntEnum):
@@ -57,6 +58,9 @@ class Drop(IntEnum):
     LATCH_GAP_SHORT = 10  # the next burst began too soon: shifted through
     TOO_SHORT = 11
     ABORTED = 12  # the sender took it back (HDLC abort)
+    NOT_SYNCED = 13  # held for a sync until a newer packet took its place
+    SYNC_EARLY = 14  # the same, and a sync had come before it was rearranged
+    RESET = 15  # the node was switched off or reset while it had the packet
 
 
 class Doing(IntEnum):
@@ -68,6 +72,11 @@ class Doing(IntEnum):
     RECEIVE_EXIT = 3
     COMPLETE = 4  # the transfer-complete interrupt
     WAITING = 5  # asserted, not yet served
+    BIT = 6  # an output-bit interrupt
+    MASKED = 7  # asserted, and the foreground had interrupts masked
+    POLLING = 8  # a polled loop that only looks and takes
+    REARRANGING = 9  # a polled loop that rearranges: deaf
+    STARTING = 10  # a polled loop that starts the output: deaf
 
 
 RUN = np.dtype([("first", "i8"), ("start_ns", "i8"), ("start_rem", "i8")], align=True)
@@ -75,8 +84,8 @@ RUN = np.dtype([("first", "i8"), ("start_ns", "i8"), ("start_rem", "i8")], align
 start of its start bit on the line's exact grid (`Grid`, one step a character pitch)."""
 
 FLAW = np.dtype([("at", "i8"), ("length_ns", "i8"), ("kind", "i8")], align=True)
-"""A character with a line error: its index in the chunk; for a break, how long the line
-was low, else 0; a `Flaw`."""
+"""A character with a line error, or with its ninth bit set: its index in the chunk; for
+a break, how long the line was low, else 0; a `Flaw`."""
 
 SENT = np.dtype(
     [
@@ -106,6 +115,7 @@ SHOWN = np.dtype(
         ("data_octets", "i8"),
         ("node", "i8"),
         ("marginal", "i8"),  # a runt or nearly one: 0 or 1; -1 not observable
+        ("lane_skew_ns", "i8"),  # from the first lane's end to the last one's; or -1
     ],
     align=True,
 )

@@ -261,6 +261,15 @@ FREQUENCY = Kind(
     base="Hz",
     least=1,
 )
+LANE_RATE = Kind(
+    "a clock rate or a baud rate",
+    "250 kHz",
+    {**FREQUENCY.units, **BAUD.units},
+    written=FREQUENCY.written,
+    bare="whole",
+    base="Hz",
+    least=1,
+)
 LENGTH = Kind(
     "a length",
     "20 m",

@@ -22,6 +22,7 @@ from bench.base.units import (
     CURRENT,
     DURATION,
     FREQUENCY,
+    LANE_RATE,
     LENGTH,
     RESISTANCE,
     SHARE,
@@ -40,6 +41,7 @@ __all__ = [
     "Current",
     "Duration",
     "Frequency",
+    "LaneRate",
     "Length",
     "OctetString",
     "PeriodShare",
@@ -177,6 +179,9 @@ Baud = Annotated[int, _Written(BAUD.within(1, _MOST_BAUD))]
 
 Frequency = Annotated[int, _Written(FREQUENCY.within(1, _MOST_HZ))]
 """Whole hertz, at least one."""
+
+LaneRate = Annotated[int, _Written(LANE_RATE.within(1, _MOST_HZ))]
+"""Whole hertz or baud, at least one."""
 
 Length = Annotated[float, _Written(LENGTH.within(0, 100_000))]
 """Metres; a hundred kilometres of cable are no RS-485 bus."""

@@ -9,9 +9,9 @@ Models only hold values of the right shape and range.  What no single field can 
 simulated node cannot do yet is for the node to refuse.
 """
 
+from bench.profile.model.channels import Channel, DeviceChannel, LaneChannels
 from bench.profile.model.node import (
     Buffers,
-    Channel,
     Interrupt,
     Node,
     Observe,
@@ -50,8 +50,10 @@ __all__ = [
     "Channel",
     "CheckField",
     "CrcParameters",
+    "DeviceChannel",
     "Foreign",
     "Interrupt",
+    "LaneChannels",
     "LengthField",
     "Light",
     "LiteralField",

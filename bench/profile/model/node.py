@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from typing import Annotated, Literal
 
 from pydantic import Field
 
+from bench.base.grid import NS_PER_S
+from bench.profile.model.channels import Channel
 from bench.profile.model.section import MOST_ADDRESS, Section
 from bench.profile.quantities import (
     Duration,
     Frequency,
+    LaneRate,
     PeriodShare,
     PositiveDuration,
     Share,
     StrictInt,
     only_whole,
 )
+
+UART_BITS = 10
+"""Bits of a character on a UART lane: start, eight, stop."""
 
 
 class Uart(Section):
@@ -41,6 +48,11 @@ class Uart(Section):
     idle_on_empty: bool = Field(
         False, description="Whether the idle timeout fires on an empty FIFO."
     )
+    mute: bool = Field(
+        False,
+        description="Framing ninth-bit: whether the receiver itself drops what follows "
+        "an address that is not the node's, without an interrupt.",
+    )
     ready: Share = Field(
         0.5, description="How far into the stop bit a character is complete."
     )
@@ -53,8 +65,33 @@ class Uart(Section):
     )
 
 
+class Poll(Section):
+    """A receiver that the foreground looks at, once in each pass of its loop."""
+
+    pass_ns: PositiveDuration = Field(
+        description="Cost of one pass that finds nothing to do, its look included."
+    )
+
+
+class Ring(Section):
+    """A receiver whose characters go into a ring in memory by themselves."""
+
+    octets: Annotated[StrictInt, Field(ge=2, le=65536)] = Field(
+        description="Length of the ring; full, it cannot be told from empty, so it "
+        "holds one less."
+    )
+    half: bool = Field(
+        True, description="Whether the interrupt comes at the ring's half, too."
+    )
+    arbitration_ns: Duration = Field(
+        0,
+        description="How much later a character is in the ring while the output's DMA "
+        "has the bus.",
+    )
+
+
 class Interrupt(Section):
-    """What one receive interrupt costs."""
+    """What interrupts cost; a polled receiver pays for characters and packets alone."""
 
     entry_ns: Duration = Field(0, description="From the interrupt to its body.")
     exit_ns: Duration = Field(0, description="From its body to the foreground.")
@@ -67,13 +104,18 @@ class Interrupt(Section):
         None, description="body = count: characters taken at most in one interrupt."
     )
     per_character_ns: PositiveDuration = Field(
-        description="Cost of each character that the body takes."
+        description="Cost of each character that is taken."
     )
     per_packet_ns: Duration = Field(
         0, description="More for the last character of a packet for this node."
     )
+    bit_ns: Duration = Field(
+        0, description="Output by timer: the body of the interrupt that each bit costs."
+    )
     masked_ns: Duration = Field(
-        0, description="Longest stretch with interrupts masked."
+        0,
+        description="Longest stretch with interrupts masked; the first part of every "
+        "foreground job.",
     )
     priority: tuple[Literal["receive", "bit", "complete"], ...] = Field(
         ("receive", "bit", "complete"),
@@ -123,7 +165,17 @@ class Processor(Section):
     show: Literal["packet", "sync"] = Field(
         "packet", description="Shown as it comes, or all on a broadcast sync packet."
     )
+    on_silence: Literal["hold", "blackout"] = Field(
+        "hold",
+        description="When no packet for the node came for a while: it goes on showing "
+        "the last one, or darkens its lanes.",
+    )
+    blackout_after_ns: PositiveDuration | None = Field(
+        None, description="on_silence = blackout: how long that while is."
+    )
     clock_hz: Frequency | None = Field(None, description="Clock of the processor.")
+    poll: Poll | None = Field(None, description="receive = poll: its loop.")
+    dma: Ring | None = Field(None, description="receive = dma: its ring.")
     uart: Uart = Field(Uart(), description="The receiver.")
     interrupt: Interrupt = Field(description="The receive interrupt.")
     rearrange: Rearrange = Field(Rearrange(), description="Octets to port words.")
@@ -140,27 +192,18 @@ class Observe(Section):
     )
 
 
-class Channel(Section):
-    """The channels of one device."""
-
-    bits: Annotated[StrictInt, Field(ge=1, le=32)] = Field(
-        8, description="Bits of one channel."
-    )
-    inverted: bool = Field(
-        False, description="Whether a channel is bright at zero instead of at full."
-    )
-    red: tuple[Annotated[StrictInt, Field(ge=0, lt=65536)], ...] = Field(
-        (), description="Indexes of the red channels of a device (saturated red)."
-    )
-
-
 class Output(Section):
     """The output stage of a node and the chains behind it."""
 
     method: Literal["dma", "timer", "port", "uart"] = Field(
         "dma",
         description="dma: timer-paced port words; timer: one interrupt a bit; port: "
-        "hardware shifters, one lane after another; uart: UART lanes.",
+        "hardware shifters, one lane after another; uart: hardware UARTs.",
+    )
+    signal: Literal["clocked", "uart"] = Field(
+        "clocked",
+        description="What a lane carries: data beside a clock, or characters of a "
+        "start bit, eight data bits and a stop bit.",
     )
     lanes: Annotated[StrictInt, Field(ge=1, le=128)] = Field(
         description="Lanes of the node."
@@ -174,13 +217,38 @@ class Output(Section):
     header_bits: Annotated[StrictInt, Field(ge=0, le=65536)] = Field(
         0, description="Bits that lead a burst on every lane."
     )
-    word_octets: Annotated[Literal[1, 2, 4], only_whole] = Field(
+    word_octets: Annotated[Literal[1, 2, 4, 8, 16], only_whole] = Field(
         1, description="Octets of a port word, one bit a lane."
+    )
+    port_bits: tuple[Annotated[StrictInt, Field(ge=0, lt=128)], ...] = Field(
+        (), description="Port-word bit of each lane; lane k on bit k unless stated."
+    )
+    strobe_bit: Annotated[StrictInt, Field(ge=0, lt=128)] | None = Field(
+        None, description="latch = strobe: the port-word bit of the strobe."
     )
     bit_order: Literal["msb-first", "lsb-first"] = Field(
         "msb-first", description="Which bit of a lane's octet is shifted out first."
     )
-    clock_hz: Frequency = Field(description="Clock rate of the lanes.")
+    clock_hz: LaneRate = Field(
+        description="Clock rate of the lanes; of UART lanes their baud."
+    )
+    rate_error: Annotated[float, Field(ge=-0.2, le=0.2)] = Field(
+        0.0,
+        description="UART lanes: how much faster than stated they are, as a share.",
+    )
+    lead_ns: Duration = Field(
+        0,
+        description="How long the clock runs before the first port word is asked for; "
+        "each rise in that time is an extra clock at the front.",
+    )
+    stolen_ns: Duration = Field(
+        0,
+        description="Processor time that the move of one port word takes from the "
+        "foreground.",
+    )
+    lane_gap_ns: Duration = Field(
+        0, description="method = port: idle time between one lane and the next."
+    )
     rise: PeriodShare = Field(0.5, description="When in its period the clock rises.")
     stop: Literal["dma", "interrupt", "count"] = Field(
         "dma",
@@ -206,7 +274,8 @@ class Output(Section):
         "gap", description="What makes the chains show what they were sent."
     )
     latch_gap_ns: PositiveDuration = Field(
-        description="Least clock-idle time after which the chains latch."
+        description="Least clock-idle time after which the chains latch; latch = "
+        "strobe: from the end of the burst to the strobe."
     )
     kept_gap_ns: PositiveDuration | None = Field(
         None,
@@ -216,17 +285,35 @@ class Output(Section):
     longest_pause_ns: PositiveDuration | None = Field(
         None, description="Longest pause inside a burst that does not latch."
     )
-    channel: Channel = Field(Channel(), description="The channels of one device.")
+    channel: Channel = Field(Channel(), description="The channel map.")
 
     @property
     def lane_octets(self) -> int:
         """Octets of one lane in a payload: its bits, filled up to whole octets."""
-        return -(-self.burst_clocks // 8)
+        return -(-self.lane_bits // 8)
+
+    @property
+    def lane_bits(self) -> int:
+        """Bits that one lane shows: its header and its devices' registers."""
+        return self.header_bits + self.devices * self.register_bits
 
     @property
     def burst_clocks(self) -> int:
-        """Clocks that shift one packet out."""
-        return self.header_bits + self.devices * self.register_bits
+        """Clocks, or on a UART lane bits, that bring one lane's data out."""
+        if self.signal == "uart":
+            return self.lane_octets * UART_BITS
+        return self.lane_bits
+
+    @property
+    def burst_s(self) -> Fraction:
+        """From the first bit of an undisturbed burst to its end, without the stop."""
+        seconds = Fraction(self.burst_clocks, self.clock_hz)
+        if self.signal == "uart":
+            seconds /= 1 + Fraction(str(self.rate_error))
+        if self.method == "port":
+            gaps = Fraction(self.lane_gap_ns * (self.lanes - 1), NS_PER_S)
+            return seconds * self.lanes + gaps
+        return seconds
 
     @property
     def payload_octets(self) -> int:

@@ -80,6 +80,11 @@ class PayloadField(Section):
     most: Annotated[StrictInt, Field(ge=0, le=1 << 20)] | None = Field(
         None, description="Most octets; 4096 unless stated."
     )
+    shared: bool = Field(
+        False,
+        description="Whether one packet carries the octets of all nodes: a node takes "
+        "what its lanes hold from its address on, the first octet being 1.",
+    )
 
 
 class CrcParameters(Section):
@@ -171,3 +176,8 @@ class Packet(Section):
         description="Whether a character with a framing or parity error spoils the "
         "packet that it is in, or is taken as it came.",
     )
+
+    @property
+    def shared(self) -> bool:
+        """Whether one packet carries the octets of all nodes."""
+        return any(field.kind == "payload" and field.shared for field in self.fields)

@@ -30,8 +30,10 @@ class Bus(Section):
     """The line: how a character looks, and the cable it travels on."""
 
     baud: Baud = Field(description="Bits a second on the line.")
-    data_bits: Annotated[StrictInt, Field(ge=5, le=8)] = Field(
-        8, description="Data bits of a character."
+    data_bits: Annotated[StrictInt, Field(ge=5, le=9)] = Field(
+        8,
+        description="Data bits of a character; 9 for framing ninth-bit, where the last "
+        "one marks an address.",
     )
     parity: Literal["none", "even", "odd", "mark", "space"] = Field(
         "none", description="Parity bit of a character."

@@ -10,7 +10,7 @@ from __future__ import annotations
 from functools import partial
 from typing import TYPE_CHECKING
 
-from bench.profile.rules import address, check, node, packet, traffic
+from bench.profile.rules import address, channels, check, node, packet, traffic
 from bench.profile.rules.check import CheckOctets
 from bench.profile.rules.rule import Broken, NodeRule, Rule
 
@@ -33,7 +33,11 @@ RULES: tuple[Rule, ...] = (
     *address.RULES,
     *traffic.RULES,
 )
-NODE_RULES: tuple[NodeRule, ...] = (*address.NODE_RULES, *node.NODE_RULES)
+NODE_RULES: tuple[NodeRule, ...] = (
+    *address.NODE_RULES,
+    *node.NODE_RULES,
+    *channels.NODE_RULES,
+)
 
 
 def broken_rules(

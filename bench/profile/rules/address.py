@@ -1,11 +1,15 @@
-"""Rules about addresses: they fit, and each packet has the receivers it should have."""
+"""Rules about addresses: they fit, and each packet has the receivers it should have.
+
+Where one packet carries the octets of all nodes there is no address field: a node's
+address is where in the payload its octets begin.
+"""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 from bench.profile.model import AddressField
-from bench.profile.rules.packet import FIELDS, index_of
+from bench.profile.rules.packet import FIELDS, index_of, payload_field, payload_range
 from bench.profile.rules.rule import Broken, broken
 
 if TYPE_CHECKING:
@@ -86,12 +90,15 @@ def node_alone(profile: Profile, node: int) -> Iterator[Broken]:
 
 def node_not_broadcast(profile: Profile, node: int) -> Iterator[Broken]:
     """A node's own address is not one that all answer to."""
-    found = _field(profile)
-    address = profile.node[node].address
-    if found and address in found[1].broadcast:
-        expected = ("none of ", (*found[0], "broadcast"))
-        path = ("node", node, "address")
-        yield broken(path, "address of a node is a broadcast", address, *expected)
+    if not (found := _field(profile)):
+        return
+    address, mask = profile.node[node].address, _mask(found[1])
+    for index, common in enumerate(found[1].broadcast):
+        if common & mask == address & mask:
+            under = "" if common == address else f", under the mask 0x{mask:X},"
+            expected = (f"another{under} than ", (*found[0], "broadcast", index))
+            path = ("node", node, "address")
+            yield broken(path, "address of a node is a broadcast", address, *expected)
 
 
 def foreign_is_foreign(profile: Profile) -> Iterator[Broken]:
@@ -129,7 +136,7 @@ def foreign_possible(profile: Profile) -> Iterator[Broken]:
 
 def nodes_told_apart(profile: Profile) -> Iterator[Broken]:
     """Several nodes need addresses: without, each would show the packets of all."""
-    if len(profile.node) > 1 and not _field(profile):
+    if len(profile.node) > 1 and not _field(profile) and not _shared(profile):
         expected = ("an address field for the nodes of ", ("node",))
         yield broken(FIELDS, "every node takes every packet", "", *expected)
 
@@ -152,6 +159,56 @@ def sync_sent(profile: Profile, node: int) -> Iterator[Broken]:
         yield broken(path, "nothing to show on", show, *expected)
 
 
+# --- one packet for all nodes ---------------------------------------------------------
+
+
+def _shared(profile: Profile) -> tuple[Path, int] | None:
+    """The path of a shared payload, and its most octets."""
+    found = payload_field(profile.packet)
+    if found is None or not found[1].shared:
+        return None
+    return found[0], payload_range(found[1])[1]
+
+
+def shared_not_addressed(profile: Profile) -> Iterator[Broken]:
+    """A packet that carries the octets of all nodes is addressed to none of them."""
+    shared, address = _shared(profile), _field(profile)
+    if shared and address:
+        expected = ("none, for the shared payload at ", shared[0])
+        yield broken(address[0], "address of a packet for all", "", *expected)
+
+
+def _window(profile: Profile, node: int) -> tuple[int, int]:
+    """First and last octet of a node in a shared payload, counted from 1."""
+    first = profile.node[node].address
+    return first, first + profile.node[node].output.payload_octets - 1
+
+
+def window_inside(profile: Profile, node: int) -> Iterator[Broken]:
+    """What a node takes of a shared payload lies in it."""
+    if not (shared := _shared(profile)):
+        return
+    path, most = shared
+    first, last = _window(profile, node)
+    at = ("node", node, "address")
+    if first < 1 or last > most:
+        text = f"octets {first} to {last}"
+        yield broken(at, "not in the payload", text, f"1 to {most}, as ", path)
+
+
+def windows_apart(profile: Profile, node: int) -> Iterator[Broken]:
+    """No octet of a shared payload is for two nodes."""
+    if not _shared(profile):
+        return
+    first, last = _window(profile, node)
+    for other in range(node):
+        taken, until = _window(profile, other)
+        if first <= until and taken <= last:
+            at, text = ("node", node, "address"), f"{first} to {last}"
+            limit = (f"none of {taken} to {until}, as ", ("node", other, "address"))
+            yield broken(at, "octets of two nodes", text, *limit)
+
+
 RULES = (
     mask_fits,
     broadcast_fits,
@@ -160,5 +217,13 @@ RULES = (
     foreign_possible,
     nodes_told_apart,
     broadcast_possible,
+    shared_not_addressed,
 )
-NODE_RULES = (node_fits, node_alone, node_not_broadcast, sync_sent)
+NODE_RULES = (
+    node_fits,
+    node_alone,
+    node_not_broadcast,
+    sync_sent,
+    window_inside,
+    windows_apart,
+)

@@ -16,11 +16,8 @@ from bench.profile.rules.rule import Broken, broken
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from bench.profile.model import Output, Profile
+    from bench.profile.model import Profile
     from bench.profile.schema import Path
-
-_UART_BITS = 10
-"""Bits of a character on a UART lane: start, eight, stop."""
 
 
 def _processor(node: int) -> Path:
@@ -48,6 +45,76 @@ def idle_stated(profile: Profile, node: int) -> Iterator[Broken]:
     if uart.idle_on_empty and uart.idle_timeout_ns is None:
         expected = ("false, or a duration at ", (*path, "idle_timeout"))
         yield broken((*path, "idle_on_empty"), "no idle timeout", "true", *expected)
+
+
+def mute_possible(profile: Profile, node: int) -> Iterator[Broken]:
+    """A receiver that hears addresses needs characters that are marked as such."""
+    packet = profile.packet
+    if not profile.node[node].processor.uart.mute:
+        return
+    path = (*_processor(node), "uart", "mute")
+    if packet.framing != "ninth-bit":
+        expected = ("false, or ninth-bit at ", ("packet", "framing"))
+        yield broken(path, "no marked characters", "true", *expected)
+        return
+    first = packet.fields[0]
+    if first.kind == "address" and first.size > 1:
+        one = ("false, or one octet at ", ("packet", "fields", 0, "size"))
+        yield broken(path, "address of more than one character", "true", *one)
+
+
+def poll_stated(profile: Profile, node: int) -> Iterator[Broken]:
+    """A polled receiver has its loop, and no other has one."""
+    yield from _stated(profile, node, "poll", "a section with its pass")
+
+
+def ring_stated(profile: Profile, node: int) -> Iterator[Broken]:
+    """A receiver by DMA has its ring, and no other has one."""
+    yield from _stated(profile, node, "dma", "a section with its octets")
+
+
+def _stated(profile: Profile, node: int, method: str, needed: str) -> Iterator[Broken]:
+    """What belongs to one way of receiving is there, and only then."""
+    processor, path = profile.node[node].processor, _processor(node)
+    section, way = getattr(processor, method), (*path, "receive")
+    if processor.receive == method and section is None:
+        expected = (f"{needed}, for {method} at ", way)
+        yield broken((*path, method), "required key missing", "", *expected)
+    if processor.receive != method and section is not None:
+        expected = (f"none, or {method} at ", way)
+        yield broken((*path, method), "section without use", "", *expected)
+
+
+def arbitration_short(profile: Profile, node: int) -> Iterator[Broken]:
+    """A character is in the ring before the next one completes."""
+    ring, character = profile.node[node].processor.dma, profile.bus.character.at(1)
+    if ring is not None and ring.arbitration_ns >= character:
+        limit = f"less than {format_ns(character)}, a character at "
+        path = (*_processor(node), "dma", "arbitration")
+        what, text = "longer than a character", DURATION.text(ring.arbitration_ns)
+        yield broken(path, what, text, limit, ("bus", "baud"))
+
+
+def blackout_stated(profile: Profile, node: int) -> Iterator[Broken]:
+    """Darkness comes after a stated while, and only where it comes at all."""
+    processor, path = profile.node[node].processor, _processor(node)
+    after, dark = processor.blackout_after_ns, processor.on_silence == "blackout"
+    if dark and after is None:
+        expected = ("a duration, for blackout at ", (*path, "on_silence"))
+        yield broken((*path, "blackout_after"), "required key missing", "", *expected)
+    if not dark and after is not None:
+        expected = ("none, or blackout at ", (*path, "on_silence"))
+        what, text = "while without use", DURATION.text(after)
+        yield broken((*path, "blackout_after"), what, text, *expected)
+
+
+def bit_cost_used(profile: Profile, node: int) -> Iterator[Broken]:
+    """Output bits cost interrupts where a timer's interrupts move them."""
+    bit_ns = profile.node[node].processor.interrupt.bit_ns
+    if bit_ns and profile.node[node].output.method != "timer":
+        expected = ("0 ns, or timer at ", (*_output(node), "method"))
+        path = (*_processor(node), "interrupt", "bit")
+        yield broken(path, "cost without use", DURATION.text(bit_ns), *expected)
 
 
 def count_stated(profile: Profile, node: int) -> Iterator[Broken]:
@@ -84,40 +151,105 @@ def silence_known(profile: Profile, node: int) -> Iterator[Broken]:
 
 
 def lanes_fit_words(profile: Profile, node: int) -> Iterator[Broken]:
-    """A port word has a bit for every lane; hardware shifters have no port words."""
+    """A port word has a bit for every lane; shifters and UARTs have no port words."""
     output, path = profile.node[node].output, _output(node)
     bits = 8 * output.word_octets
-    if output.method != "port" and output.lanes > bits:
+    if output.method in ("dma", "timer") and output.lanes > bits:
         limit = (f"at most {bits}, the bits of ", (*path, "word_octets"))
         what = "more lanes than a port word has bits"
         yield broken((*path, "lanes"), what, output.lanes, *limit)
 
 
+def port_bits_apart(profile: Profile, node: int) -> Iterator[Broken]:
+    """Every lane and the strobe have a bit of the port word of their own."""
+    output, path = profile.node[node].output, _output(node)
+    bits = output.port_bits or tuple(range(output.lanes))
+    places = (*path, "port_bits") if output.port_bits else (*path, "lanes")
+    width = 8 * output.word_octets
+    if len(bits) != output.lanes:
+        limit = (f"{output.lanes}, one for each of ", (*path, "lanes"))
+        yield broken(places, "not a bit for each lane", len(bits), *limit)
+    for lane, bit in enumerate(output.port_bits):
+        if bit >= width:
+            limit = (f"0 to {width - 1}, by ", (*path, "word_octets"))
+            yield broken((*places, lane), "no such bit of a port word", bit, *limit)
+        if bit in bits[:lane]:
+            other = (*places, bits.index(bit))
+            what = "port-word bit of two lanes"
+            yield broken((*places, lane), what, bit, "another than ", other)
+    strobe = output.strobe_bit
+    if strobe is None:
+        return
+    at = (*path, "strobe_bit")
+    if output.latch != "strobe":
+        expected = ("none, or strobe at ", (*path, "latch"))
+        yield broken(at, "strobe without use", strobe, *expected)
+    elif strobe in bits:
+        lane = bits.index(strobe)
+        other = (*places, lane) if output.port_bits else places
+        what = f"strobe on the bit of lane {lane}"
+        yield broken(at, what, strobe, "a bit that is not in ", other)
+
+
+def signal_possible(profile: Profile, node: int) -> Iterator[Broken]:
+    """Hardware UARTs send characters, shifters do not."""
+    output, path = profile.node[node].output, _output(node)
+    wanted = {"uart": "uart", "port": "clocked"}.get(output.method, output.signal)
+    if output.signal != wanted:
+        expected = (f"{wanted}, for {output.method} at ", (*path, "method"))
+        yield broken(
+            (*path, "signal"), "signal of other hardware", output.signal, *expected
+        )
+
+
+def times_used(profile: Profile, node: int) -> Iterator[Broken]:
+    """What delays port words by DMA, a gap between lanes: only where there are any."""
+    output, path = profile.node[node].output, _output(node)
+    words = output.method == "dma"
+    clocked = words and output.signal == "clocked"
+    rows = (
+        ("transfer_jitter", output.transfer_jitter_ns, words, "dma"),
+        ("stolen", output.stolen_ns, words, "dma"),
+        ("lead", output.lead_ns, clocked, "dma"),
+        ("lane_gap", output.lane_gap_ns, output.method == "port", "port"),
+    )
+    for key, value, used, method in rows:
+        if value and not used:
+            signal = key == "lead" and words
+            at = (*path, "signal" if signal else "method")
+            word = "clocked" if signal else method
+            expected = (f"0 ns, or {word} at ", at)
+            text = DURATION.text(value)
+            yield broken((*path, key), "time without use", text, *expected)
+    if output.rate_error and output.signal != "uart":
+        expected = ("0, or uart at ", (*path, "signal"))
+        yield broken(
+            (*path, "rate_error"), "error without use", output.rate_error, *expected
+        )
+
+
+def bits_in_order(profile: Profile, node: int) -> Iterator[Broken]:
+    """Port words that carry UART lanes are less than half a bit late."""
+    output, path = profile.node[node].output, _output(node)
+    late = 2 * output.transfer_jitter_ns * output.clock_hz
+    if output.method == "dma" and output.signal == "uart" and late >= NS_PER_S:
+        limit = (
+            f"less than {format_ns(NS_PER_S / (2 * output.clock_hz))}, half a bit at "
+        )
+        what, text = "bits out of order", DURATION.text(output.transfer_jitter_ns)
+        yield broken((*path, "transfer_jitter"), what, text, limit, (*path, "clock"))
+
+
 def payload_fits_packet(profile: Profile, node: int) -> Iterator[Broken]:
     """A payload that fills the lanes is one that the packet can carry."""
     found, output = payload_field(profile.packet), profile.node[node].output
-    if not found:
+    if not found or found[1].shared:
         return
     path, (least, most) = found[0], payload_range(found[1])
     if least <= most and not least <= output.payload_octets <= most:
         limit = (f"{least} to {most} octets, as ", path)
         what, text = "no packet fills the lanes", f"{output.payload_octets} octets"
         yield broken(_output(node), what, text, *limit)
-
-
-def channels_fit_register(profile: Profile, node: int) -> Iterator[Broken]:
-    """A device's register holds its channels, and the red ones are among them."""
-    output, path = profile.node[node].output, (*_output(node), "channel")
-    bits, register = output.channel.bits, (*_output(node), "register_bits")
-    if bits > output.register_bits:
-        limit = (f"at most {output.register_bits}, as ", register)
-        yield broken((*path, "bits"), "channel wider than its register", bits, *limit)
-        return
-    channels = output.register_bits // bits
-    for index, red in enumerate(output.channel.red):
-        if red >= channels:
-            limit = (f"0 to {channels - 1}, by the bits of ", register)
-            yield broken((*path, "red", index), "no such channel", red, *limit)
 
 
 def jitter_stated(profile: Profile, node: int) -> Iterator[Broken]:
@@ -132,7 +264,7 @@ def jitter_stated(profile: Profile, node: int) -> Iterator[Broken]:
 def period_below_gap(profile: Profile, node: int) -> Iterator[Broken]:
     """The chains do not latch between two clocks of a burst."""
     output, path = profile.node[node].output, _output(node)
-    if output.latch != "gap" or output.method == "uart":
+    if output.latch != "gap" or output.signal == "uart":
         return
     key, longest = "longest_pause", output.longest_pause_ns
     if longest is None:
@@ -147,21 +279,11 @@ def period_below_gap(profile: Profile, node: int) -> Iterator[Broken]:
         yield broken((*path, "clock"), what, text, limit, (*path, key))
 
 
-def burst_ns(output: Output) -> Fraction:
-    """From the first rollover of a burst to its end, without the stop."""
-    clocks = output.burst_clocks
-    if output.method == "port":
-        clocks *= output.lanes
-    elif output.method == "uart":
-        clocks = output.lane_octets * _UART_BITS
-    return Fraction(clocks * NS_PER_S, output.clock_hz)
-
-
 def burst_fits_frame(profile: Profile, node: int) -> Iterator[Broken]:
     """A burst is shown before the next frame's begins."""
     output, frame_rate = profile.node[node].output, profile.traffic.frame_rate_hz
-    gap = output.kept_gap_ns or output.latch_gap_ns if output.latch == "gap" else 0
-    needed = burst_ns(output) + gap
+    gap = output.kept_gap_ns or output.latch_gap_ns
+    needed = output.burst_s * NS_PER_S + gap
     if needed > Fraction(NS_PER_S, frame_rate):
         limit = (f"at most {format_ns(NS_PER_S / frame_rate)}, a period of ",)
         what, text = "burst and latch gap outlast a frame", format_ns(float(needed))
@@ -192,12 +314,21 @@ def reply_possible(profile: Profile, node: int) -> Iterator[Broken]:
 NODE_RULES = (
     trigger_reached,
     idle_stated,
+    mute_possible,
+    poll_stated,
+    ring_stated,
+    arbitration_short,
+    blackout_stated,
+    bit_cost_used,
     count_stated,
     priority_complete,
     silence_known,
     lanes_fit_words,
+    port_bits_apart,
+    signal_possible,
+    times_used,
+    bits_in_order,
     payload_fits_packet,
-    channels_fit_register,
     jitter_stated,
     period_below_gap,
     burst_fits_frame,

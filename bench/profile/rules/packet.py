@@ -23,6 +23,10 @@ MOST_PAYLOAD = 4096
 DELIMITERS = {"cobs": 0x00, "slip": 0xC0, "hdlc": 0x7E}
 """The octet between packets of each stuffed framing."""
 
+BEGUN = ("break", "ninth-bit")
+"""Framings that only say where a packet begins: unless its length is known it goes on
+up to the next one, whatever comes between."""
+
 _ONCE = ("payload", "address", "sequence", "length", "check")
 """Kinds of which a packet has no more than one."""
 
@@ -94,6 +98,18 @@ def ninth_bit_leads(profile: Profile) -> Iterator[Broken]:
         expected = ("none, for ninth-bit at ", framing)
         what = "parity in the place of the ninth bit"
         yield broken(("bus", "parity"), what, profile.bus.parity, *expected)
+
+
+def ninth_bit_there(profile: Profile) -> Iterator[Broken]:
+    """Characters have a ninth data bit where it marks addresses, and only there."""
+    bits, path = profile.bus.data_bits, ("bus", "data_bits")
+    framing = (*PACKET, "framing")
+    if profile.packet.framing == "ninth-bit" and bits != 9:
+        expected = ("9, for ninth-bit at ", framing)
+        yield broken(path, "no ninth bit", bits, *expected)
+    elif profile.packet.framing != "ninth-bit" and bits == 9:
+        expected = ("5 to 8, or ninth-bit at ", framing)
+        yield broken(path, "ninth bit without use", bits, *expected)
 
 
 def length_first(profile: Profile) -> Iterator[Broken]:
@@ -192,7 +208,7 @@ def pad_is_idle(profile: Profile) -> Iterator[Broken]:
     elif framing in DELIMITERS and pad[0] != DELIMITERS[framing]:
         expected = (f"{DELIMITERS[framing]:02X}, the delimiter of {framing} at ", at)
         yield broken(path, "pad begins a packet", text, *expected)
-    elif framing == "silence" or (framing == "break" and not sized(packet)):
+    elif framing == "silence" or (framing in BEGUN and not sized(packet)):
         expected = (f"none, for {framing} at ", at)
         yield broken(path, "pad would be part of the packet", text, *expected)
 
@@ -200,7 +216,7 @@ def pad_is_idle(profile: Profile) -> Iterator[Broken]:
 def octets_fit_characters(profile: Profile) -> Iterator[Broken]:
     """Octets of the format have no more bits than a character carries."""
     packet, bits = profile.packet, profile.bus.data_bits
-    if bits == 8:
+    if bits >= 8:
         return
     limit = (f"bits of one character, {bits} as ", ("bus", "data_bits"))
     octets = [
@@ -222,6 +238,7 @@ RULES = (
     one_of_each,
     marker_leads,
     ninth_bit_leads,
+    ninth_bit_there,
     length_first,
     length_known,
     payload_stated,

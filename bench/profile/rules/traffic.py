@@ -5,13 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from bench.base.units import DURATION, SHARE
-from bench.profile.rules.packet import payload_field, payload_range
+from bench.profile.rules.packet import BEGUN, payload_field, payload_range, sized
 from bench.profile.rules.rule import Broken, broken
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from bench.profile.model import Profile
+    from bench.profile.rules.rule import Said
     from bench.profile.schema import Path
 
 PACING: Path = ("traffic", "pacing")
@@ -39,7 +40,10 @@ def packed_possible(profile: Profile) -> Iterator[Broken]:
         yield broken(PACING, "packed leaves no silence", "packed", *expected)
     elif packet.pad is None and not traffic.foreign.share:
         expected = ("another, or something to fill the line at ", ("packet", "pad"))
-        share = (*expected, " or ", ("traffic", "foreign", "share"))
+        share: tuple[Said, ...] = (*expected, " or ", ("traffic", "foreign", "share"))
+        if packet.framing in BEGUN and not sized(packet):
+            pads = f"since pads would be part of packets for {packet.framing} at "
+            share = (f"another, or foreign packets, {pads}", ("packet", "framing"))
         yield broken(PACING, "packed with nothing", "packed", *share)
 
 

@@ -76,7 +76,7 @@ CASES: dict[str, tuple[dict[str, Any], str]] = {
     ),
     "true for a choice of numbers": (
         {"output.word_octets": True},
-        "wrong kind of value: true, expected 1, 2 or 4 @ output.word_octets",
+        "wrong kind of value: true, expected 1, 2, 4, 8 or 16 @ output.word_octets",
     ),
     "true for stop bits": (
         {"bus.stop_bits": True},
@@ -212,7 +212,7 @@ CASES: dict[str, tuple[dict[str, Any], str]] = {
         {"packet.fields.4.xyz": 1},
         (
             "unknown key: xyz @ packet.fields.4.xyz "
-            "(there are kind, octets, least or most)"
+            "(there are kind, octets, least, most or shared)"
         ),
     ),
     "unknown key of a shared table": (

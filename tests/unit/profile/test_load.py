@@ -295,8 +295,9 @@ def test_later_override_wins() -> None:
         (
             "output.clock=2 mhz",
             (
-                "prefix or unit in the wrong case: 2 mhz, expected a frequency in Hz, "
-                "kHz, MHz, GHz @ --set output.clock (did you mean 2 MHz?)"
+                "prefix or unit in the wrong case: 2 mhz, expected a clock rate or a "
+                "baud rate in Hz, kHz, MHz, GHz, baud, kbaud, Mbaud, Bd, kBd, MBd "
+                "@ --set output.clock (did you mean 2 MHz?)"
             ),
         ),
         (

@@ -124,7 +124,11 @@ BROKEN: dict[str, tuple[dict[str, Any], str]] = {
         ),
     ),
     "long bursts one after another": (
-        {"output.method": "port", "output.clock": "620 kHz"},
+        {
+            "output.method": "port",
+            "output.transfer_jitter": GONE,
+            "output.clock": "620 kHz",
+        },
         (
             "burst and latch gap outlast a frame: 50.05 ms, expected at most 50 ms, a "
             "period of traffic.frame_rate @ output.clock"
@@ -200,6 +204,7 @@ SOUND: dict[str, dict[str, Any]] = {
         "output.lanes": 9,
         "output.devices": 17,
         "output.method": "port",
+        "output.transfer_jitter": GONE,
         "output.clock": "4 MHz",
     },
     "last payload": {f"{PAYLOAD}.most": 3840},
@@ -268,8 +273,9 @@ def test_rules_beside_faults_of_shape() -> None:
             "@ processor.uart.fifo"
         ),
         (
-            "prefix or unit in the wrong case: 250 khz, expected a frequency in Hz, "
-            "kHz, MHz, GHz @ output.clock (did you mean 250 kHz?)"
+            "prefix or unit in the wrong case: 250 khz, expected a clock rate or a "
+            "baud rate in Hz, kHz, MHz, GHz, baud, kbaud, Mbaud, Bd, kBd, MBd "
+            "@ output.clock (did you mean 250 kHz?)"
         ),
         (
             "wrong kind of value: true, expected an integer, 0 to 4294967295 "

@@ -12,6 +12,11 @@ from bench.base.errors import BenchError, Fault
 FIELDS = "packet.fields"
 ADDRESS, SEQUENCE, LENGTH, PAYLOAD, CHECK = (f"{FIELDS}.{k}" for k in range(1, 6))
 
+ADDRESS_FIRST: dict[str, Any] = {
+    f"{FIELDS}.0": {"kind": "address", "broadcast": [255]},
+    ADDRESS: {"kind": "literal", "octets": "01"},
+}
+
 Case = tuple[dict[str, Any], str]
 
 BROKEN: dict[str, Case] = {
@@ -48,7 +53,7 @@ BROKEN: dict[str, Case] = {
         ),
     ),
     "ninth bit, no address": (
-        {"packet.framing": "ninth-bit"},
+        {"packet.framing": "ninth-bit", "bus.data_bits": 9},
         (
             "no leading address: literal, expected an address first, for ninth-bit at "
             "packet.framing @ packet.fields.0"
@@ -57,13 +62,24 @@ BROKEN: dict[str, Case] = {
     "ninth bit, parity": (
         {
             "packet.framing": "ninth-bit",
+            "bus.data_bits": 9,
             "bus.parity": "even",
-            f"{FIELDS}.0": {"kind": "address", "broadcast": [255]},
-            ADDRESS: {"kind": "literal", "octets": "01"},
+            **ADDRESS_FIRST,
         },
         (
             "parity in the place of the ninth bit: even, expected none, for ninth-bit "
             "at packet.framing @ bus.parity"
+        ),
+    ),
+    "ninth bit, eight data bits": (
+        {"packet.framing": "ninth-bit", **ADDRESS_FIRST},
+        "no ninth bit: 8, expected 9, for ninth-bit at packet.framing @ bus.data_bits",
+    ),
+    "nine data bits": (
+        {"bus.data_bits": 9},
+        (
+            "ninth bit without use: 9, expected 5 to 8, or ninth-bit at packet.framing "
+            "@ bus.data_bits"
         ),
     ),
     "length after payload": (
@@ -236,7 +252,33 @@ BROKEN: dict[str, Case] = {
             "packet.framing @ packet.pad"
         ),
     ),
-    "octets of nine bits": (
+    "pad after an address": (
+        {
+            "packet.framing": "ninth-bit",
+            "bus.data_bits": 9,
+            **ADDRESS_FIRST,
+            LENGTH: {"kind": "literal", "octets": "01"},
+        },
+        (
+            "pad would be part of the packet: FF, expected none, for ninth-bit at "
+            "packet.framing @ packet.pad"
+        ),
+    ),
+    "packed, and every packet goes on to the next": (
+        {
+            "packet.framing": "break",
+            "packet.break": "92 us",
+            "packet.mark_after_break": "12 us",
+            "packet.pad": GONE,
+            LENGTH: {"kind": "literal", "octets": "01"},
+            "traffic.foreign.share": 0,
+        },
+        (
+            "packed with nothing: packed, expected another, or foreign packets, since "
+            "pads would be part of packets for break at packet.framing @ traffic.pacing"
+        ),
+    ),
+    "octets of eight bits": (
         {"bus.data_bits": 7, "packet.pad": GONE},
         (
             "octet too wide: A5 5A, expected bits of one character, 7 as bus.data_bits "
@@ -293,8 +335,19 @@ BROKEN: dict[str, Case] = {
     "broadcast address": (
         {"node.2.address": 255},
         (
-            "address of a node is a broadcast: 255, expected none of "
-            "packet.fields.1.broadcast @ node.2.address"
+            "address of a node is a broadcast: 255, expected another than "
+            "packet.fields.1.broadcast.0 @ node.2.address"
+        ),
+    ),
+    "broadcast address under the mask": (
+        {
+            f"{ADDRESS}.mask": 0x0F,
+            f"{ADDRESS}.broadcast": [0, 0xF3],
+            "traffic.foreign.addresses": GONE,
+        },
+        (
+            "address of a node is a broadcast: 3, expected another, under the mask "
+            "0xF, than packet.fields.1.broadcast.1 @ node.2.address"
         ),
     ),
     "foreign is a node": (
@@ -314,6 +367,7 @@ BROKEN: dict[str, Case] = {
     "no foreign left": (
         {
             f"{ADDRESS}.mask": 3,
+            f"{ADDRESS}.broadcast": GONE,
             "node.3.address": 4,
             "traffic.foreign.addresses": GONE,
         },
@@ -334,6 +388,49 @@ BROKEN: dict[str, Case] = {
         (
             "nothing to show on: sync, expected packet, or broadcasts from "
             "traffic.broadcast_every @ processor.show"
+        ),
+    ),
+}
+
+# Four nodes of 40 octets each, side by side.
+SHARED: dict[str, Any] = {
+    "output.devices": 1,
+    "output.register_bits": 40,
+    "output.channel": GONE,
+    "traffic.foreign": GONE,
+    ADDRESS: {"kind": "literal", "octets": "01"},
+    f"{PAYLOAD}.shared": True,
+    f"{PAYLOAD}.most": 160,
+    **{f"node.{index}.address": 40 * index + 1 for index in range(4)},
+}
+
+BROKEN |= {
+    "shared and addressed": (
+        {**SHARED, ADDRESS: {"kind": "address"}},
+        (
+            "address of a packet for all, expected none, for the shared payload at "
+            "packet.fields.4 @ packet.fields.1"
+        ),
+    ),
+    "shared from octet 0": (
+        {**SHARED, "node.0.address": 0},
+        (
+            "not in the payload: octets 0 to 39, expected 1 to 160, as packet.fields.4 "
+            "@ node.0.address"
+        ),
+    ),
+    "shared, past the end": (
+        {**SHARED, "node.3.address": 122},
+        (
+            "not in the payload: octets 122 to 161, expected 1 to 160, as "
+            "packet.fields.4 @ node.3.address"
+        ),
+    ),
+    "shared, overlapping": (
+        {**SHARED, "node.1.address": 40},
+        (
+            "octets of two nodes: 40 to 79, expected none of 1 to 40, as "
+            "node.0.address @ node.1.address"
         ),
     ),
 }
@@ -382,8 +479,30 @@ SOUND: dict[str, dict[str, Any]] = {
     },
     "ninth bit": {
         "packet.framing": "ninth-bit",
-        f"{FIELDS}.0": {"kind": "address", "broadcast": [255]},
-        ADDRESS: {"kind": "literal", "octets": "01"},
+        "bus.data_bits": 9,
+        **ADDRESS_FIRST,
+    },
+    "ninth bit to ninth bit": {
+        "packet.framing": "ninth-bit",
+        "bus.data_bits": 9,
+        "packet.pad": GONE,
+        **ADDRESS_FIRST,
+        LENGTH: {"kind": "literal", "octets": "01"},
+    },
+    "shared, just inside": SHARED,
+    "shared, of a fixed size": {
+        **SHARED,
+        PAYLOAD: {"kind": "payload", "octets": 160, "shared": True},
+    },
+    "shared, apart and backwards": {
+        **SHARED,
+        f"{PAYLOAD}.most": 512,
+        "node.0.address": 473,
+    },
+    "other bits than the mask's": {
+        f"{ADDRESS}.mask": 0x0F,
+        f"{ADDRESS}.broadcast": [0, 0xF5],
+        "traffic.foreign.addresses": GONE,
     },
     "widest address": {"node.3.address": 254},
     "two octets of address": {f"{ADDRESS}.size": 2, "node.3.address": 65_535},

@@ -52,7 +52,8 @@ def buses(draw: Draw) -> Tables:
 @st.composite
 def packets(draw: Draw, payload: int) -> Tables:
     """A packet that can carry so many octets."""
-    framing = draw(st.sampled_from(["marker", "silence", "break", *DELIMITERS]))
+    framings = ["marker", "silence", "break", "ninth-bit", *DELIMITERS]
+    framing = draw(st.sampled_from(framings))
     size: Tables = {"octets": payload}
     if draw(st.booleans()):
         size = {
@@ -64,7 +65,7 @@ def packets(draw: Draw, payload: int) -> Tables:
         {"kind": "length", "size": 2, **some(draw, add=st.integers(0, 8))},
         {"kind": "payload", **size},
     ]
-    if framing == "marker" or draw(st.booleans()):
+    if framing == "marker" or (framing != "ninth-bit" and draw(st.booleans())):
         fields.insert(
             0,
             {
@@ -118,14 +119,39 @@ def processors(draw: Draw) -> Tables:
         overrun=st.sampled_from(["drop", "hold", "overwrite", "stall"]),
     )
     processor = {"uart": uart, "interrupt": interrupt}
+    receive = draw(st.sampled_from([None, "interrupt", "poll", "dma"]))
+    if receive:
+        processor["receive"] = receive
+    if receive == "poll":
+        processor["poll"] = {"pass": draw(written(DURATION, 1, 10**4))}
+    if receive == "dma":
+        processor["dma"] = {"octets": draw(st.integers(2, 65536))}
     return processor | some(
         draw,
-        receive=st.sampled_from(["interrupt", "poll", "dma"]),
         resync=st.sampled_from(["forward", "timeout", "rescan"]),
         clock=written(FREQUENCY, 10**6, 10**9),
         rearrange=st.fixed_dictionaries({"per_octet": written(DURATION, 0, 10**4)}),
         buffers=st.fixed_dictionaries({"receive": st.integers(1, 64)}),
     )
+
+
+@st.composite
+def channel_maps(draw: Draw, lanes: int) -> Tables:
+    """Channels of registers of at least eight bits."""
+    names = draw(st.lists(st.sampled_from(["red", "amber", "w-2"]), unique=True))
+    layout = [{"name": name, "bits": 2, **draw(channel_kinds())} for name in names]
+    channel: Tables = {"bits": 8} | ({"layout": layout} if layout else {"red": [0]})
+    lane = st.integers(0, lanes - 1)
+    if draw(st.booleans()):
+        channel["lane"] = [{"lanes": [draw(lane)], **draw(channel_kinds())}]
+    return channel
+
+
+def channel_kinds() -> st.SearchStrategy[Tables]:
+    """What both a channel and a lane may say of theirs."""
+    order = st.sampled_from(["msb-first", "lsb-first"])
+    kinds = {"order": order, "inverted": st.booleans()}
+    return st.fixed_dictionaries({}, optional=kinds)
 
 
 @st.composite
@@ -141,14 +167,18 @@ def outputs(draw: Draw) -> tuple[Tables, int]:
         "clock": draw(written(FREQUENCY, 10**5, 4 * 10**6)),
         "latch_gap": draw(written(DURATION, 50_000, 10**6)),
     }
+    method = draw(st.sampled_from([None, "dma", "timer", "port", "uart"]))
+    if method:
+        output["method"] = method
+    if method == "uart" or (method == "timer" and draw(st.booleans())):
+        output["signal"] = "uart"
     output |= some(
         draw,
-        method=st.sampled_from(["dma", "timer", "port", "uart"]),
-        word_octets=st.sampled_from([1, 2, 4]),
+        word_octets=st.sampled_from([1, 2, 4, 8, 16]),
         rise=shares(0.999),
         longest_pause=written(DURATION, 10_000, 50_000),
         kept_gap=written(DURATION, 1, 10**6),
-        channel=st.fixed_dictionaries({"bits": st.just(8), "red": st.just([0])}),
+        channel=channel_maps(lanes),
     )
     return output, lanes * -(-(header + devices * bits) // 8)
 
@@ -172,6 +202,8 @@ def valid_tables(draw: Draw) -> Tables:
         **some(draw, summary=st.text(), accept=accepts(), light=lights()),
     }
     silent = tables["packet"]["framing"] == "silence"
+    if tables["packet"]["framing"] == "ninth-bit":
+        tables["bus"] |= {"data_bits": 9, "parity": "none"}
     tables["traffic"]["pacing"] = (
         "timed" if silent else draw(st.sampled_from(["packed", "flood"]))
     )
