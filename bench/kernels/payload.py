@@ -17,17 +17,19 @@ from bench.kernels.prbs import fill_prbs
 
 __all__ = [
     "BITS",
+    "CHANGE",
     "MARKS",
     "PRBS",
     "RANDOM",
     "RULE",
     "TABLE",
+    "TURNS",
     "WALK",
     "Pattern",
     "fill_payload",
 ]
 
-RANDOM, TABLE, WALK, BITS, MARKS, PRBS = range(6)
+RANDOM, TABLE, WALK, BITS, MARKS, PRBS, TURNS = range(7)
 
 RULE = np.dtype(
     [
@@ -36,6 +38,8 @@ RULE = np.dtype(
         ("far", "i8"),  # PRBS: see `fill_prbs`
         ("near", "i8"),
         ("flip", "i8"),
+        ("hold", "i8"),  # TURNS: frames that a turn lasts
+        ("turns", "i8"),  # TURNS: how many there are
     ],
     align=True,
 )
@@ -47,11 +51,21 @@ WALK: all zeros but one bit, the (frame + steps[place])th, modulo the bits of th
     payload; the low bit of an octet comes first.
 BITS: octet i is table[b], b being bit i mod 32 of the packet's number.
 MARKS: the table, then an octet of the packet's number, lowest first, over and over.
-PRBS: one sequence for each place."""
+PRBS: one sequence for each place.
+TURNS: octet i is table[(steps[place] + i) mod its length], but for the changes of the
+    turn and the place: turn (frame // hold) mod turns, in which changes[firsts[k]] to
+    the one before changes[firsts[k + 1]] are those of a place, k being turn x places +
+    place."""
 
-Pattern = namedtuple("Pattern", ["rule", "table", "steps", "histories", "key"])
+CHANGE = np.dtype([("at", "i8"), ("octet", "i8")], align=True)
+"""TURNS: an octet of a payload that is another one in some turn."""
+
+Pattern = namedtuple(
+    "Pattern", ["rule", "table", "steps", "histories", "key", "firsts", "changes"]
+)
 """`RULE` of shape (1,); uint8; int64 and uint64, one a place, the last of them that of
-the broadcast packet; uint64 of shape (2,), the key of RANDOM."""
+the broadcast packet; uint64 of shape (2,), the key of RANDOM; int64 and `CHANGE` rows
+of TURNS."""
 
 
 @inner
@@ -94,6 +108,18 @@ def _fill_marks(table, number, out, at, octets):
 
 
 @inner
+def _fill_turns(pattern, frame, place, out, at, octets):
+    rule = pattern.rule[0]
+    _fill_table(pattern.table, pattern.steps[place], out, at, octets)
+    turn = (frame // rule.hold) % rule.turns
+    row = turn * pattern.steps.shape[0] + place
+    for k in range(pattern.firsts[row], pattern.firsts[row + 1]):
+        change = pattern.changes[k]
+        if change.at < octets:
+            out[at + change.at] = np.uint8(change.octet)
+
+
+@inner
 def fill_payload(pattern, frame, place, number, span):
     """Write one payload.
 
@@ -117,5 +143,7 @@ def fill_payload(pattern, frame, place, number, span):
         _fill_bits(pattern.table, number, out, at, octets)
     elif rule.kind == MARKS:
         _fill_marks(pattern.table, number, out, at, octets)
+    elif rule.kind == TURNS:
+        _fill_turns(pattern, frame, place, out, at, octets)
     else:
         fill_prbs(pattern.histories, place, rule, out, at, octets)

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from bench.kernels.jit import inner, kernel
 from bench.kernels.line.gap import longest, next_item, next_own
-from bench.kernels.line.send import send_packet, send_pads
+from bench.kernels.line.send import send_closer, send_packet, send_pads
 from bench.kernels.line.state import (
     BROADCAST,
     FOREIGN,
@@ -22,8 +22,19 @@ from bench.kernels.line.state import (
 
 __all__ = ["Columns", "write"]
 
-_TAKE, _FILL, _SEND, _DONE = range(4)
-"""What is done next: take the next own packet up, send pads, send a packet, nothing."""
+_TAKE, _FILL, _SEND, _CLOSE, _DONE = range(5)
+"""What is done next: take the next own packet up, send pads, send a packet, send what
+ends the last one, nothing."""
+
+
+@inner
+def _take(parts):
+    """Take the next own packet up, if there is one; returns the phase."""
+    state = parts.state[0]
+    if next_own(parts):
+        next_item(parts)
+        return _FILL
+    return _CLOSE if parts.plan[0].closer >= 0 and state.own > 0 else _DONE
 
 
 @inner
@@ -31,14 +42,14 @@ def _after(plan, state):
     """What follows the packet just sent: the phase."""
     if state.kind == FOREIGN:
         return _FILL
-    closes = state.kind == OWN and state.node == plan.nodes - 1
+    closes = state.kind == OWN and state.node == plan.own - 1
     if closes and plan.every > 0 and (state.frame + 1) % plan.every == 0:
         state.kind = BROADCAST
         state.start_ns = state.ns
         return _SEND
     state.own += 1
     state.node += 1
-    if state.node == plan.nodes:
+    if state.node == plan.own:
         state.node = 0
         state.frame += 1
     return _TAKE
@@ -51,7 +62,7 @@ def _most_octets(parts):
     state = parts.state[0]
     octets = state.size
     if state.kind != FOREIGN:
-        place = state.node if state.kind == OWN else plan.nodes
+        place = state.node if state.kind == OWN else plan.own
         octets = parts.receivers[place].octets
     return longest(parts.packets.shape[0], octets) + (1 if plan.break_ns > 0 else 0)
 
@@ -73,10 +84,12 @@ def write(parts, columns, most):
     state.octets = state.rows = state.runs = state.flaws = state.payload = 0
     while state.phase != _DONE:
         if state.phase == _TAKE:
+            state.phase = _take(parts)
+        elif state.phase == _CLOSE:
+            if state.octets >= most or state.flaws == columns.flaws.shape[0]:
+                break
+            send_closer(plan, state, columns)
             state.phase = _DONE
-            if next_own(parts):
-                next_item(parts)
-                state.phase = _FILL
         elif state.phase == _FILL and state.fill > 0:
             if state.octets >= most:
                 break

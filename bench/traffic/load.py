@@ -4,6 +4,9 @@ Load is the share of the line's time that packets take up (RFC 2285 speaks of in
 and offered load), each character with the idle time that the virtual wire puts after
 it, and each packet with the break or the silence that its framing asks for.
 
+A frame is an own packet for each node, or where the payload is shared one packet in
+which every node has a window.
+
 How many octets stuffing adds depends on what is sent.  Figures are for the pattern's
 average unless they are said to be the worst, which is that every octet is replaced.
 """
@@ -14,17 +17,18 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from bench.base.errors import Fault, ProfileError
 from bench.base.grid import NS_PER_S
 from bench.traffic.patterns import Case, recipe_of, stuffed_share
 from bench.wire.format import Delimiter, Stuffing, format_of
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     import numpy as np
     from numpy.typing import NDArray
 
-    from bench.profile.model import Profile
-    from bench.wire.format import Format
+    from bench.profile.model import Packet, Profile
+    from bench.wire.format import Format, Layout
 
 __all__ = [
     "Costs",
@@ -33,6 +37,7 @@ __all__ = [
     "most_frame_rate",
     "offered_load",
     "own_load",
+    "windows_of",
 ]
 
 
@@ -45,20 +50,30 @@ class Costs:
         pitch_ns: From one character to the next.
         around_ns: Break, mark and silence of one packet.
         sizes: Octets of payload of the own packets of a frame.
+        windows: Where in a payload the octets that fill each node's lanes lie: the
+            place, from 0 on, and how many.
+        shared: Whether these are windows of one payload.
         every: Frames between broadcast packets; 0 for none.
         broadcast: Octets of payload of a broadcast packet.
         sync: Whether a broadcast packet only makes nodes show what they hold.
-        stuffed: Share of payload octets that the pattern has replaced.
+        stuffed: Share of payload octets that stuffing replaces.
     """
 
     format: Format
     pitch_ns: Fraction
     around_ns: int
     sizes: tuple[int, ...]
+    windows: tuple[tuple[int, int], ...]
+    shared: bool
     every: int
     broadcast: int
     sync: bool
     stuffed: Fraction
+
+    @property
+    def filled(self) -> tuple[int, ...]:
+        """Octets that fill the lanes of each node."""
+        return tuple(octets for _, octets in self.windows)
 
     def packet_ns(self, payload_octets: int, *, worst: bool = False) -> Fraction:
         """Time of one packet."""
@@ -83,38 +98,56 @@ def costs_of(profile: Profile, recording: NDArray[np.uint8] | None = None) -> Co
     """What packets cost on the line of a profile.
 
     Raises:
-        ProfileError: If there is no schedule for its framing or its pattern.
+        ProfileError: If there is no such pattern.
     """
-    if profile.packet.framing == "ninth-bit":
-        fault = Fault(
-            "no schedule for this framing", "ninth-bit", where="packet.framing"
-        )
-        raise ProfileError([fault])
-    packet = profile.packet
-    format = format_of(packet)  # noqa: A001
-    around_ns = 0
-    if format.delimiting.kind == Delimiter.SILENCE:
-        around_ns = packet.silence_ns or 0
-    if format.delimiting.kind == Delimiter.BREAK:
-        around_ns = (packet.break_ns or 0) + (packet.mark_after_break_ns or 0)
-    pitch = profile.bus.pitch
-    sizes = tuple(node.output.payload_octets for node in profile.node)
-    traffic = profile.traffic
-    stuffed = 0.0
+    format = format_of(profile.packet)  # noqa: A001
+    pitch, traffic, shared = profile.bus.pitch, profile.traffic, profile.packet.shared
+    windows = windows_of(profile)
+    sizes = filled = tuple(octets for _, octets in windows)
+    if shared:
+        sizes = (_shared_octets(format.layout, windows),)
+    stuffed = Fraction(0)
     if traffic.pattern != "play" or recording is not None:
-        recipe = recipe_of(Case(traffic.pattern, format, sizes, recording))
-        stuffed = stuffed_share(recipe, format)
+        recipe = recipe_of(Case(traffic.pattern, format, filled, recording, profile))
+        stuffed = Fraction(stuffed_share(recipe, format))
+    if shared:  # what is in no window is zero, which is never replaced
+        stuffed *= Fraction(sum(filled), sizes[0])
     sync = any(node.processor.show == "sync" for node in profile.node)
     return Costs(
         format,
         Fraction(pitch.num, pitch.den),
-        around_ns,
+        _around_ns(profile.packet, format),
         sizes,
+        windows,
+        shared,
         traffic.broadcast_every,
         format.layout.least if sync else sizes[0],
         sync,
-        Fraction(stuffed),
+        stuffed,
     )
+
+
+def _around_ns(packet: Packet, format: Format) -> int:  # noqa: A002
+    """Break, mark and silence of one packet."""
+    if format.delimiting.kind == Delimiter.SILENCE:
+        return packet.silence_ns or 0
+    if format.delimiting.kind == Delimiter.BREAK:
+        return (packet.break_ns or 0) + (packet.mark_after_break_ns or 0)
+    return 0
+
+
+def windows_of(profile: Profile) -> tuple[tuple[int, int], ...]:
+    """Where in a payload the octets that fill each node's lanes lie, and how many."""
+    shared = profile.packet.shared
+    return tuple(
+        (node.address - 1 if shared else 0, node.output.payload_octets)
+        for node in profile.node
+    )
+
+
+def _shared_octets(layout: Layout, windows: Sequence[tuple[int, int]]) -> int:
+    """Octets of a shared payload: as few as there may be and reach every window."""
+    return max(layout.least, *(at + octets for at, octets in windows))
 
 
 def _rate(profile: Profile) -> Fraction:

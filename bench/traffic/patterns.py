@@ -5,6 +5,9 @@ it may depend on) to a `Recipe` (how the kernel makes it).  Many patterns are a 
 octets and how far to move on in it from packet to packet: such a one needs an entry in
 `PATTERNS` and nothing else.
 
+A name that is none of theirs may be a pattern by channel, `lane 3, device 7, red, dim`:
+see `bench.traffic.by_channel`.
+
 Payloads differ from packet to packet wherever the pattern allows it, since packets with
 identical contents cannot be told apart by what a node shows.
 """
@@ -12,7 +15,7 @@ identical contents cannot be told apart by what a node shows.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from difflib import get_close_matches
 from enum import IntEnum
 from itertools import accumulate
@@ -21,6 +24,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bench.base.errors import Fault, ProfileError
+from bench.base.units import shown
+from bench.traffic.by_channel import lit_by, words_of
 from bench.wire.format import Delimiter, Stuffing
 
 if TYPE_CHECKING:
@@ -28,6 +33,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from bench.profile.model import Profile
     from bench.wire.format import Format
 
 __all__ = [
@@ -50,6 +56,7 @@ class Kind(IntEnum):
     BITS = 3
     MARKS = 4
     PRBS = 5
+    TURNS = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,12 +68,17 @@ class Case:
         format: The packet format.
         sizes: Octets of payload, one a node.
         recording: uint8 of shape (frames, nodes, payload) or flat; None without one.
+        profile: Whose channels a pattern may speak of; None: of none.
     """
 
     name: str
     format: Format
     sizes: tuple[int, ...]
     recording: NDArray[np.uint8] | None = None
+    profile: Profile | None = None
+
+
+_NO_CHANGES = np.zeros((0, 4), np.int64)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,12 +87,15 @@ class Recipe:
 
     Attributes:
         kind: The rule.
-        table: uint8; what TABLE, BITS and MARKS take octets from.
+        table: uint8; what TABLE, BITS, MARKS and TURNS take octets from.
         frame_step: TABLE: how far a frame moves on.
-        steps: TABLE, WALK: how far on each node is, the broadcast packet last.
+        steps: TABLE, WALK, TURNS: how far on each node is, the broadcast packet last.
         stages: PRBS: stages of the register.
         tap: PRBS: the other stage that is fed back.
         inverted: PRBS: whether the output is.
+        hold: TURNS: frames that a turn lasts.
+        turns: TURNS: how many there are.
+        changes: TURNS: see `bench.traffic.by_channel.Lit`.
     """
 
     kind: Kind
@@ -90,6 +105,9 @@ class Recipe:
     stages: int = 0
     tap: int = 0
     inverted: bool = False
+    hold: int = 1
+    turns: int = 1
+    changes: NDArray[np.int64] = field(default_factory=lambda: _NO_CHANGES)
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,11 +254,33 @@ def recipe_of(case: Case) -> Recipe:
         if _matches(pattern, case.name):
             return pattern.make(case)
     names = [pattern.name for pattern in PATTERNS]
+    expected = f"one of {', '.join(names)}"
+    if case.profile is not None:
+        words = words_of(case.profile)
+        if words.speak(case.name):
+            return _by_channel(case.name, case.profile)
+        names += words.singles
+        expected += ", or channels as in `lane 0, device 0, dim`"
     near = get_close_matches(case.name, names, n=1)
     mend = f"did you mean {near[0]}?" if near else ""
-    expected = f"one of {', '.join(names)}"
-    fault = Fault("unknown pattern", case.name, expected, "traffic.pattern", mend)
+    name = shown(case.name)
+    fault = Fault("unknown pattern", name, expected, "traffic.pattern", mend)
     raise ProfileError([fault])
+
+
+def _by_channel(text: str, profile: Profile) -> Recipe:
+    """The recipe of a pattern by channel."""
+    lit = lit_by(text, profile)
+    if not len(lit.changes):
+        return Recipe(Kind.TABLE, lit.table, steps=lit.starts)
+    return Recipe(
+        Kind.TURNS,
+        lit.table,
+        steps=lit.starts,
+        hold=lit.hold,
+        turns=lit.turns,
+        changes=lit.changes,
+    )
 
 
 def stuffed_share(recipe: Recipe, format: Format) -> float:  # noqa: A002
@@ -254,4 +294,11 @@ def stuffed_share(recipe: Recipe, format: Format) -> float:  # noqa: A002
         return 0.0
     if recipe.kind in (Kind.RANDOM, Kind.PRBS):
         return len(replaced) / 256
-    return float(np.isin(recipe.table, replaced).mean())
+    held = np.isin(recipe.table, replaced)
+    if recipe.kind != Kind.TURNS:
+        return float(held.mean())
+    _, place, at, octet = recipe.changes[recipe.changes[:, 1] < len(recipe.steps) - 1].T
+    now = np.isin(octet, replaced)
+    before = held[np.array(recipe.steps)[place] + at]
+    more = (int(now.sum()) - int(before.sum())) / recipe.turns
+    return (int(held.sum()) + more) / len(held)

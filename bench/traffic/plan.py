@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from bench.base.columns import To
 from bench.base.errors import Fault, ProfileError
 from bench.base.grid import NS_PER_S
 from bench.base.seeds import stream_key
 from bench.kernels import checks, packets, payload, prbs
 from bench.kernels.line import state as line
 from bench.kernels.philox import fill
-from bench.traffic.patterns import Case, Kind, recipe_of
+from bench.traffic.patterns import Case, Kind, Recipe, recipe_of
 from bench.traffic.refusal import largest_payload
 from bench.wire.format import Delimiter, Stuffing
 from bench.wire.stuffing import FLIPPED_BIT
@@ -61,15 +62,20 @@ def make_parts(
     plan = _plan(profile, costs)
     plan["packets"] = -1 if packets_limit is None else packets_limit
     plan["duration_ns"] = -1 if duration_ns is None else duration_ns
+    plan["closer"] = -1
+    if format.open_ended:
+        marked = format.marks_first and len(strangers) > 0
+        plan["closer"] = strangers[0] & 0xFF if marked else 0
     longest = int(max((*costs.sizes, costs.broadcast, largest_payload(format))))
     plain = format.layout.head + longest + format.layout.tail
     _refuse_overflow(plan[0], 2 * plain + 2)
     sizes = profile.traffic.foreign.lengths or costs.sizes
-    case = Case(profile.traffic.pattern, format, costs.sizes, recording)
+    case = Case(profile.traffic.pattern, format, costs.filled, recording, profile)
     return line.Parts(
         plan,
         np.zeros(1, line.STATE),
         receivers,
+        np.array([*costs.windows, (0, costs.broadcast)], line.WINDOW),
         aside,
         np.array(sizes, np.int64),
         tallies,
@@ -86,7 +92,7 @@ def _plan(profile: Profile, costs: Costs) -> np.ndarray:
     kind = costs.format.delimiting.kind
     pitch = bus.pitch
     period_ns = NS_PER_S / Fraction(str(traffic.frame_rate_hz))
-    slot_ns = period_ns / len(profile.node)
+    slot_ns = period_ns / len(costs.sizes)
     share = Fraction(str(traffic.foreign.share))
     dither = Fraction(str(traffic.dither))
     free_ns = period_ns * (1 - share) - costs.frame_ns(worst=True)
@@ -95,6 +101,7 @@ def _plan(profile: Profile, costs: Costs) -> np.ndarray:
     row = plan[0]
     row["pacing"] = _PACINGS[traffic.pacing]
     row["nodes"] = len(profile.node)
+    row["own"] = len(costs.sizes)
     row["together"] = traffic.spread == "together"
     row["every"] = traffic.broadcast_every
     row["slot_ns"], row["slot_rem"] = divmod(slot_ns.numerator, slot_ns.denominator)
@@ -107,11 +114,12 @@ def _plan(profile: Profile, costs: Costs) -> np.ndarray:
     if kind == Delimiter.BREAK:
         row["break_ns"] = packet.break_ns
         row["mark_ns"] = packet.mark_after_break_ns
+    row["marked"] = costs.format.marks_first
     row["around"] = -(-costs.around_ns // costs.pitch_ns)
     row["spare"] = row["around"] + timed
     row["pad"] = packet.pad[0] if packet.pad else -1
     row["dither"] = round(dither * line.MILLION)
-    row["dither_ns"] = int(dither * max(Fraction(0), free_ns) / len(profile.node))
+    row["dither_ns"] = int(dither * max(Fraction(0), free_ns) / len(costs.sizes))
     row["share"] = round(share * line.MILLION)
     row["least"] = costs.format.layout.least
     row["most"] = largest_payload(costs.format)
@@ -121,7 +129,7 @@ def _plan(profile: Profile, costs: Costs) -> np.ndarray:
 def _refuse_overflow(plan: np.void, characters: int) -> None:
     """Every product on the grid must stay inside 64 bits."""
     num, den, slot_den = int(plan["num"]), int(plan["den"]), int(plan["slot_den"])
-    period_ns = int(plan["slot_ns"] + 1) * int(plan["nodes"])
+    period_ns = int(plan["slot_ns"] + 1) * int(plan["own"])
     largest = max(num * characters, 2 * period_ns * den + num, (den + num) * slot_den)
     if largest < 1 << 62:
         return
@@ -155,23 +163,29 @@ def _addresses(
     profile: Profile, costs: Costs, strangers: NDArray[np.int64]
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Receivers, foreign addresses, and a tally for each address there is."""
-    nodes = len(profile.node)
+    nodes, own = len(profile.node), len(costs.sizes)
     layout = costs.format.layout
-    receivers = np.zeros(nodes + 1, line.RECEIVER)
-    receivers["address"][:nodes] = [node.address for node in profile.node]
-    receivers["octets"][:nodes] = costs.sizes
-    receivers["shown"] = 1
-    receivers["address"][nodes] = layout.broadcast[0] if layout.broadcast else -1
-    receivers["octets"][nodes] = costs.broadcast
-    receivers["shown"][nodes] = not costs.sync
+    receivers = np.zeros(own + 1, line.RECEIVER)
+    receivers["octets"] = [*costs.sizes, costs.broadcast]
+    receivers["shown"] = receivers["windows"] = 1
+    if costs.shared:
+        receivers["to"] = To.EVERY_NODE
+        receivers["windows"][0] = nodes
+    else:
+        receivers["address"][:own] = [node.address for node in profile.node]
+        receivers["to"][:own] = receivers["window"][:own] = np.arange(nodes)
+    receivers["to"][own] = To.EVERY_NODE
+    receivers["address"][own] = layout.broadcast[0] if layout.broadcast else -1
+    receivers["window"][own] = nodes
+    receivers["shown"][own] = receivers["windows"][own] = not costs.sync
     if layout.address is None:
         receivers["address"] = -1
     aside = np.zeros(len(strangers), line.ASIDE)
     aside["address"] = strangers
     both = np.concatenate([receivers["address"], strangers])
     known, places = np.unique(both, return_inverse=True)
-    receivers["tally"] = places[: nodes + 1]
-    aside["tally"] = places[nodes + 1 :]
+    receivers["tally"] = places[: own + 1]
+    aside["tally"] = places[own + 1 :]
     return receivers, aside, np.zeros(len(known), np.int64)
 
 
@@ -251,6 +265,7 @@ def pattern_of(case: Case, seed: int) -> Any:
     rule = np.zeros(1, payload.RULE)
     rule["kind"] = recipe.kind
     rule["frame_step"] = recipe.frame_step
+    rule["hold"], rule["turns"] = recipe.hold, recipe.turns
     histories = np.zeros(places, np.uint64)
     if recipe.kind == Kind.PRBS:
         rule["far"], rule["near"] = prbs.doubled(recipe.stages, recipe.tap)
@@ -262,4 +277,14 @@ def pattern_of(case: Case, seed: int) -> Any:
         np.array(recipe.steps or (0,) * places, np.int64),
         histories,
         _key(seed, "payload"),
+        *_changes_of(recipe, places),
     )
+
+
+def _changes_of(recipe: Recipe, places: int) -> tuple[NDArray[np.int64], np.ndarray]:
+    """The kernel's `firsts` and `changes`."""
+    turn, place, at, octet = recipe.changes.T
+    changes = np.zeros(len(at), payload.CHANGE)
+    changes["at"], changes["octet"] = at, octet
+    counts = np.bincount(turn * places + place, minlength=recipe.turns * places)
+    return np.concatenate([[0], np.cumsum(counts)]).astype(np.int64), changes

@@ -63,6 +63,17 @@ def largest_payload(format: Format) -> int:  # noqa: A002
 def _size_faults(profile: Profile, costs: Costs) -> list[Fault]:
     """Payloads that the packet cannot carry."""
     least, most = costs.format.layout.least, largest_payload(costs.format)
+    if costs.shared:
+        return [
+            Fault(
+                "the lanes' octets are not in the packet",
+                f"octets {at + 1} to {at + octets}",
+                f"1 to {most}",
+                f"node.{index}.address",
+            )
+            for index, (at, octets) in enumerate(costs.windows)
+            if at < 0 or at + octets > most
+        ]
     return [
         Fault(
             "the lanes' payload does not fit the packet",
@@ -77,10 +88,13 @@ def _size_faults(profile: Profile, costs: Costs) -> list[Fault]:
 
 def _pacing_faults(profile: Profile, costs: Costs) -> list[Fault]:
     """A pacing that the framing has no room for."""
-    silent = costs.format.delimiting.kind == Delimiter.SILENCE
-    if profile.traffic.pacing != "packed" or not silent:
+    what = ""
+    if costs.format.delimiting.kind == Delimiter.SILENCE:
+        what = "packets that end with a silence cannot be packed"
+    elif costs.format.open_ended and profile.packet.pad:
+        what = "pads would be part of packets that only the next one ends"
+    if profile.traffic.pacing != "packed" or not what:
         return []
-    what = "packets that end with a silence cannot be packed"
     return [Fault(what, "packed", "timed or flood", "traffic.pacing")]
 
 

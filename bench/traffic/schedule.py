@@ -2,9 +2,10 @@
 
 Frame f begins at f / frame rate and holds one own packet for each node, in their order:
 `even` gives node i of n its target i/n of the period later, `together` gives all of
-them the start.  After the own packets of every k-th frame a broadcast packet follows at
-once; where nodes show on a broadcast, it is empty, and it closes the trial if its frame
-does.
+them the start.  Where the payload is shared it holds one packet for all of them, with
+each node's octets as its own packet would have them, and zeros between.  After the own
+packets of every k-th frame a broadcast packet follows at once; where nodes show on a
+broadcast, it is empty, and it closes the trial if its frame does.
 
 * `packed`: one unbroken run.  An own packet starts at its target, rounded down to the
   run's characters and then dithered by up to a share of the gap before it; a packet
@@ -17,9 +18,11 @@ does.
 * `flood`: back to back, as the foreign account allows, whatever the frame rate says.
 
 A framing by breaks begins every packet with a break and the mark after it; one by
-silence keeps its silence after every packet.  All draws are by counter, keyed by the
-seed alone, so the points of a sweep share them; any split into chunks is the same
-schedule.  What a packet spans includes its break and its delimiters.
+silence keeps its silence after every packet; one by a ninth bit sets that of every
+packet's first character, and of no other.  Where only the next packet ends one, a break
+or a marked character that begins no packet comes after the last.  All draws are by
+counter, keyed by the seed alone, so the points of a sweep share them; any split into
+chunks is the same schedule.  What a packet spans includes its break and its delimiters.
 """
 
 from __future__ import annotations
@@ -161,12 +164,12 @@ def schedule_digest(profile: Profile, seed: int, packets: int) -> str:
         table = sent.rows.copy()
         # Into the chunk's payload: whether there is one is what does not depend on it.
         table["payload_at"] = np.minimum(table["payload_at"], 0)
-        breaks = line.flaws.copy()
-        breaks["at"] += line.first
+        flawed = line.flaws.copy()
+        flawed["at"] += line.first
         octets.update(line.octets.data)
         payload.update(sent.payload.data)
         rows.update(_plain(table))
-        flaws.update(_plain(breaks))
+        flaws.update(_plain(flawed))
     whole = blake2b(digest_size=16, person=b"nightbench-sched")
     for state in states:
         whole.update(state.digest())

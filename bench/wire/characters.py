@@ -5,6 +5,9 @@ bits.  `write_levels` draws it; `CharacterReader` is the receiver of one wire.  
 samples in the middle of each bit, counted exactly from the character's own start edge,
 so that neither rounding nor a long stream makes it drift.
 
+Nine data bits are an octet and a mark: where the ninth is set, the octet is told with
+`Flaw.ADDRESS`, unless something is wrong with its character.
+
 A break is not a zero.  The line held low for longer than a character, or for as long as
 a stated threshold, is a `LineBreak` with its measured length; held low for less, but
 over the first stop bit, it is one character with a framing error.  A character whose
@@ -26,6 +29,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
 Parity = Literal["none", "even", "odd", "mark", "space"]
+
+NINTH_BIT = 0x100
+"""Beside an octet in the nine data bits of a character: it marks an address."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +85,8 @@ class CharacterFormat:
     def levels(self, octet: int) -> tuple[int, ...]:
         """The levels of a character's bits: start, data low bit first, parity, stop.
 
-        Of 1.5 stop bits both are listed, the second is half as long.
+        A ninth data bit is the `NINTH_BIT` beside the octet.  Of 1.5 stop bits both are
+        listed, the second is half as long.
         """
         if not 0 <= octet < 1 << self.data_bits:
             raise ValueError(f"{octet} does not fit {self.data_bits} data bits")
@@ -100,11 +107,12 @@ def write_levels(
     """
     changes = []
     level = 1
+    half_bit, half_bits = format.half_bit, format.half_bits
     for index, octet in enumerate(octets):
         for k, bit in enumerate(format.levels(octet)):
             if bit != level:
-                steps = index * format.half_bits + 2 * k
-                changes.append((format.half_bit.at(steps, start_ns), bit))
+                steps = index * half_bits + 2 * k
+                changes.append((half_bit.at(steps, start_ns), bit))
                 level = bit
     return changes
 
@@ -114,7 +122,13 @@ def write_levels(
 
 @dataclass(frozen=True, slots=True)
 class Character:
-    """A character was received; `octet` holds its data bits as they were sampled."""
+    """A character was received.
+
+    Attributes:
+        start_ns: Its start edge.
+        octet: Its data bits as they were sampled, the lower eight of them.
+        flaw: What is wrong with it, or its ninth bit; None for neither.
+    """
 
     start_ns: int
     octet: int
@@ -181,7 +195,10 @@ class CharacterReader:
         if break_ns is not None and break_ns < character.at(1):
             raise ValueError(f"a break of {break_ns} ns is shorter than a character")
         self._format = format
-        self._half_bit = format.half_bit
+        # Of all bits up to the first stop bit, from the start edge.
+        self._middles_ns = [
+            format.half_bit.at(2 * bit + 1) for bit in range(format.checked_bits + 2)
+        ]
         self._break_ns = longer_ns if break_ns is None else break_ns
         self._idle_ns = idle_ns
         self._ready: deque[CharacterEvent] = deque()
@@ -231,8 +248,7 @@ class CharacterReader:
             raise ValueError(f"{time_ns} ns comes after {self._now_ns} ns")
         self._now_ns = time_ns
         while self._state is _State.CHARACTER:
-            middle = 2 * self._sampled + 1
-            if self._half_bit.at(middle, self._start_ns) >= time_ns:
+            if self._start_ns + self._middles_ns[self._sampled] >= time_ns:
                 break
             self._sample()
 
@@ -279,7 +295,9 @@ class CharacterReader:
 
     def _tell_character(self, flaw: Flaw | None) -> None:
         data = self._bits % (1 << self._format.data_bits)
-        self._ready.append(Character(self._start_ns, data, flaw))
+        if flaw is None and data & NINTH_BIT:
+            flaw = Flaw.ADDRESS
+        self._ready.append(Character(self._start_ns, data % NINTH_BIT, flaw))
 
     def _tell_low(self, until_ns: int, length_ns: int | None) -> None:
         """Tell what a low line was that outlasted a stop bit."""

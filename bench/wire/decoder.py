@@ -4,17 +4,19 @@ The decoder does no I/O.  `octets`, `flaw`, `gap` and `finish` only store; `next
 and `events` say what it made of that.  However a stream is cut into calls, the events
 are the same.  The simulated node's kernel is held against this file, event for event.
 
-**Symbols.**  The line is a row of octets, some flawed (framing, parity), breaks, and
-gaps between them: a SILENCE where the line idled at least `silence_ns`, a PAUSE where
-it idled longer than `pause_ns`; every silence is a pause too.  A place counts octets
-and breaks.  Where the format takes flawed octets as they come, they are octets like any
-other, and a break is an octet 00h unless breaks are what delimits packets.
+**Symbols.**  The line is a row of octets, some flawed (framing, parity), some marked
+(their ninth bit is set, which is no flaw), breaks, and gaps between them: a SILENCE
+where the line idled at least `silence_ns`, a PAUSE where it idled longer than
+`pause_ns`; every silence is a pause too.  A place counts octets and breaks.  Where the
+format takes flawed octets as they come, they are octets like any other, and a break is
+an octet 00h unless breaks are what delimits packets.  A marked octet is one like any
+other unless marks are what delimits them.
 
 **Modes.**  HUNT: a packet's start is looked for.  MATCH: part of a marker was seen.
 INSIDE: within a packet, which may still be empty.  DEAF: nothing is heard until a
-SILENCE, after which the initial mode comes: HUNT for markers and breaks, else INSIDE
-and empty, since a line at rest is as good as a delimiter.  Flaws and gaps are passed
-over in HUNT, and all but a SILENCE in DEAF.
+SILENCE, after which the initial mode comes: HUNT for markers, breaks and marks, else
+INSIDE and empty, since a line at rest is as good as a delimiter.  Flaws and gaps are
+passed over in HUNT, and all but a SILENCE in DEAF.
 
 **Where packets begin and end.**
 
@@ -33,19 +35,22 @@ over in HUNT, and all but a SILENCE in DEAF.
   tells how long it is, it goes on as after a marker.  Else it ends at the next break or
   silence and is examined; a mere pause does not matter, and a silence before its first
   octet ends nothing.
+* NINTH.  As BREAK, with marked octets for breaks; but each is the first octet of the
+  packet that it begins.
 
 **What is examined**, the first fault counts: stuffing (an escape just before the
 delimiter of a FLIP packet is an abort), fewest octets, literals, length, check.
 
 **What else spoils a packet.**  A flawed octet, or a break, within it, the very first
 octet included: a line error.  A pause within it, after at least one of its octets.  A
-break that begins the next packet while a sized one is incomplete: a line error.
+break or a marked octet that begins the next packet while a sized one is incomplete: a
+line error.
 
 **After a rejection** (`bench.wire.states`), by the resynchronising policy:
 
-* forward: MARKER, BREAK: HUNT goes on after the symbol that revealed the fault.  OCTET:
-  HUNT for a delimiter, unless a delimiter or a pause revealed it: that one serves.
-  SILENCE: DEAF, unless a silence revealed it.
+* forward: MARKER, BREAK, NINTH: HUNT goes on after the symbol that revealed the fault.
+  OCTET: HUNT for a delimiter, unless a delimiter or a pause revealed it: that one
+  serves.  SILENCE: DEAF, unless a silence revealed it.
 * timeout: DEAF, unless a silence revealed it.
 * rescan: MARKER: HUNT from one place after the candidate's first, over symbols already
   seen, flaws and gaps included.  Others: as forward.
@@ -107,8 +112,8 @@ class Decoder:
         self._layout = format.layout
         self._kind = format.delimiting.kind
         self._resync = Resync(resync)
-        headed = self._kind in (Delimiter.MARKER, Delimiter.BREAK)
-        self._filled = headed and format.layout.sized
+        headed = (Delimiter.MARKER, Delimiter.BREAK, Delimiter.NINTH)
+        self._filled = self._kind in headed and format.layout.sized
         self._longest = format.longest_raw
         self._tape = Tape()
         self._ready: deque[Event] = deque()
@@ -131,10 +136,19 @@ class Decoder:
         self._tape.octets(octets)
 
     def flaw(self, octet: int, kind: int) -> None:
-        """Take one octet with a line error, or a break, for which the octet is 00h."""
+        """Take one octet with a line error or a set ninth bit, or a break.
+
+        Args:
+            octet: What was received; for a break 00h.
+            kind: A `Flaw`.
+        """
         self._refuse_finished()
         if kind == Flaw.BREAK and self._kind == Delimiter.BREAK:
             self._tape.wall(Wall.BREAK)
+        elif kind == Flaw.ADDRESS and self._kind == Delimiter.NINTH:
+            self._tape.wall(Wall.ADDRESS, octet)
+        elif kind == Flaw.ADDRESS:
+            self._tape.octets(bytes([octet]))
         elif self._format.delimiting.reject_flaws:
             self._tape.wall(Wall.FLAW, octet)
         else:
@@ -305,10 +319,12 @@ class Decoder:
             return
         at = self._at
         self._wall += 1
-        if kind in (Wall.FLAW, Wall.BREAK):
+        if kind.has_place:
             self._at += 1
         if kind is Wall.BREAK:
             self._meet_break(at)
+        elif kind is Wall.ADDRESS:
+            self._meet_address(at)
         elif self._mode is Mode.INSIDE and kind is Wall.FLAW:
             if self._start is None:
                 self._begin(at, body=at)
@@ -326,19 +342,31 @@ class Decoder:
         revealed = Revealed.SILENCE if silent else Revealed.PAUSE
         if silent and not self._filled and self._kind != Delimiter.OCTET:
             self._complete(at, at, revealed)
-        elif self._filled or self._kind != Delimiter.BREAK:
+        elif self._filled or self._kind in (Delimiter.OCTET, Delimiter.SILENCE):
             self._reject(at, Drop.PAUSE, revealed, self._seen(at))
 
     def _meet_break(self, at: int) -> None:
         """A break that delimits: what it ends, then what it begins."""
+        self._end_before(at)
+        self._mode = Mode.INSIDE
+        self._begin(at, body=at + 1)
+
+    def _meet_address(self, at: int) -> None:
+        """A marked octet: what it ends, then the packet whose first octet it is."""
+        self._end_before(at)
+        self._mode = Mode.INSIDE
+        self._begin(at, body=at)
+        if self._filled:
+            self._fill(at + 1)
+
+    def _end_before(self, at: int) -> None:
+        """The packet, if there is one, before what begins the next at a place."""
         if self._mode is Mode.INSIDE:
             if self._filled:
                 seen = self._seen(at)
                 self._reject(at, Drop.LINE_ERROR, Revealed.OCTET, seen)
             elif at > self._body:
                 self._complete(at, at, Revealed.DELIMITER)
-        self._mode = Mode.INSIDE
-        self._begin(at, body=at + 1)
 
     # --- how packets begin and end
 

@@ -33,6 +33,7 @@ class Delimiter(IntEnum):
     OCTET = 2  # an octet that cannot occur inside
     SILENCE = 3  # an idle gap ends it
     BREAK = 4  # a break begins it
+    NINTH = 5  # a character with its ninth bit set begins it, and is its first octet
 
 
 class Stuffing(IntEnum):
@@ -178,6 +179,17 @@ class Format:
     layout: Layout
 
     @property
+    def marks_first(self) -> bool:
+        """Whether the first character of a packet has its ninth bit set."""
+        return self.delimiting.kind == Delimiter.NINTH
+
+    @property
+    def open_ended(self) -> bool:
+        """Whether a packet goes on until the next one begins, or a silence comes."""
+        begun = self.delimiting.kind in (Delimiter.BREAK, Delimiter.NINTH)
+        return begun and not self.layout.sized
+
+    @property
     def delimiters(self) -> int:
         """Octets that are sent with a packet to delimit it, its marker not counted."""
         if self.delimiting.kind != Delimiter.OCTET:
@@ -228,6 +240,8 @@ def format_of(packet: Packet) -> Format:
         if first.kind != "literal":
             raise ValueError("framing marker needs a literal as its first field")
         marker = first.octets
+    if packet.framing == "ninth-bit" and packet.fields[0].kind != "address":
+        raise ValueError("framing ninth-bit needs an address as its first field")
     rules: dict[str, tuple[Delimiter, bytes, bool, Unstuffing]] = {
         "marker": (Delimiter.MARKER, marker, False, Unstuffing()),
         "cobs": (Delimiter.OCTET, b"\x00", False, Unstuffing(Stuffing.COBS)),
@@ -235,9 +249,8 @@ def format_of(packet: Packet) -> Format:
         "hdlc": (Delimiter.OCTET, b"\x7e", True, _HDLC),
         "silence": (Delimiter.SILENCE, b"", False, Unstuffing()),
         "break": (Delimiter.BREAK, b"", False, Unstuffing()),
+        "ninth-bit": (Delimiter.NINTH, b"", False, Unstuffing()),
     }
-    if packet.framing not in rules:
-        raise ValueError(f"no octet format for framing {packet.framing}")
     kind, octets, leading, unstuffing = rules[packet.framing]
     delimiting = Delimiting(
         kind,

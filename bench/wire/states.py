@@ -58,8 +58,8 @@ class Rejected:
 
     Attributes:
         at: Place of its first octet, or of the break that began it.
-        end: One past the symbol that revealed it; where a gap did, or the break that
-            begins the next packet, the place at which that stands.
+        end: One past the symbol that revealed it; where a gap did, or what begins the
+            next packet, the place at which that stands.
         reason: What is wrong with it.
         address: Whom it would have been for; None where its address was not complete,
             or not unstuffed yet.
@@ -97,6 +97,7 @@ INITIAL = {
     Delimiter.OCTET: Mode.INSIDE,
     Delimiter.SILENCE: Mode.INSIDE,
     Delimiter.BREAK: Mode.HUNT,
+    Delimiter.NINTH: Mode.HUNT,
 }
 """The mode at the start, after a sound packet, and after a silence in DEAF."""
 

@@ -1,9 +1,9 @@
 """The symbols that a decoder has been given and may still need, by place.
 
 A place counts octets and breaks from the first one given.  What is not a sound octet is
-a *wall*: a flawed octet or a break stands at its place, a gap stands before the octet
-at its place.  Between two walls lies a clear run, which is searched and copied whole;
-so a decoder's work goes by packets and walls, not by octets.
+a *wall*: a flawed octet, a marked one or a break stands at its place, a gap stands
+before the octet at its place.  Between two walls lies a clear run, which is searched
+and copied whole; so a decoder's work goes by packets and walls, not by octets.
 
 Nothing is interpreted here, and nothing before a place that was released is kept.
 """
@@ -25,6 +25,12 @@ class Wall(IntEnum):
     SILENCE = 2
     FLAW = 3  # takes up one place
     BREAK = 4  # takes up one place
+    ADDRESS = 5  # an octet whose ninth bit is set: takes up one place
+
+    @property
+    def has_place(self) -> bool:
+        """Whether it takes up a place, as gaps do not."""
+        return self >= Wall.FLAW
 
 
 class Tape:
@@ -52,7 +58,7 @@ class Tape:
         """Put a wall at the end, with the octet of one that takes up a place."""
         self._places.append(self.end)
         self._kinds.append(kind)
-        if kind in (Wall.FLAW, Wall.BREAK):
+        if kind.has_place:
             self._octets.append(octet)
 
     # --- read

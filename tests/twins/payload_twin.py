@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import islice
 
-from . import philox_twin, prbs_twin
+from . import lit_twin, philox_twin, prbs_twin
 
 _REPLACED = {"slip": (0xC0, 0xDB), "hdlc": (0x7E, 0x7D)}
 
@@ -13,7 +13,8 @@ class Payloads:
     """The payloads of one trial; only the pseudo-random sequences are carried.
 
     Args:
-        case: `pattern`, `framing`, `marker`, `sizes` (one a node), `recording` (flat).
+        case: `pattern`, `framing`, `marker`, `sizes` (one a node), `recording` (flat);
+            for a pattern by channel `outputs` and `names`, one a node, and `rate`.
         key: Philox key of the stream "payload".
     """
 
@@ -25,11 +26,16 @@ class Payloads:
             self.sequences = [
                 prbs_twin.octets(case["pattern"]) for _ in range(self.nodes + 1)
             ]
+        if "outputs" in case:
+            nodes = case["outputs"], case["names"]
+            self.lights = lit_twin.Lights(case["pattern"], *nodes, case["rate"])
 
     def payload(self, frame: int, place: int, octets: int) -> bytes:
         """The payload for one node; place = nodes is the broadcast packet."""
         pattern = self.case["pattern"]
         broadcast = place == self.nodes
+        if "outputs" in self.case:
+            return self.lights.payload(frame, 0 if broadcast else place)[:octets]
         number = -1 - frame if broadcast else frame * self.nodes + place
         if pattern == "random":
             return philox_twin.fill(self.key, number, octets)

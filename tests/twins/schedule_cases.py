@@ -11,7 +11,9 @@ from twins import packet_twin
 from bench.base.seeds import stream_key
 from bench.profile.model import Profile
 
-FRAMINGS = ("marker", "cobs", "slip", "hdlc", "silence", "break")
+FRAMINGS = ("marker", "cobs", "slip", "hdlc", "silence", "break", "ninth-bit")
+SHARED_FRAMINGS = FRAMINGS[:-1]
+"""A ninth bit marks an address, which a packet for all nodes does not have."""
 PACINGS = ("packed", "timed", "flood")
 PATTERNS = (
     "random",
@@ -41,12 +43,12 @@ def keys(seed: int) -> dict:
 
 
 @st.composite
-def fields(draw, framing: str) -> list[dict]:
-    """A packet layout, with an address, in some order."""
+def fields(draw, framing: str, shared: bool) -> list[dict]:
+    """A packet layout, with an address unless it is shared, in some order."""
     order = st.sampled_from(["big", "little"])
-    head = [
-        {"kind": "address", "size": draw(st.sampled_from([1, 2])), "order": draw(order)}
-    ]
+    size = draw(st.sampled_from([1, 2]))
+    address = {"kind": "address", "size": size, "order": draw(order)}
+    head = [] if shared else [address]
     if draw(st.booleans()):
         head.append({"kind": "sequence", "size": 1, "order": draw(order)})
     counts = draw(st.sampled_from(["payload", "after", "packet"]))
@@ -58,9 +60,11 @@ def fields(draw, framing: str) -> list[dict]:
         "counts": counts,
         "add": add,
     }
-    if framing in ("marker", "break") or draw(st.booleans()):
+    if framing == "marker" or draw(st.booleans()):
         head.append(length)
     head = draw(st.permutations(head))
+    if framing == "ninth-bit":
+        head = [address, *(field for field in head if field is not address)]
     if framing == "marker":
         head = [
             {"kind": "literal", "octets": draw(st.binary(min_size=1, max_size=3))},
@@ -87,24 +91,26 @@ def fields(draw, framing: str) -> list[dict]:
             algorithm = {**CRCS[algorithm], "xorout": draw(st.sampled_from([0, 0x55]))}
         check = {"kind": "check", "algorithm": algorithm, "order": draw(order)}
         if draw(st.booleans()):
-            check["covers"] = ("address", "payload") if head[-1] is not length else None
-            kinds = [field["kind"] for field in head]
+            kinds = [*(field["kind"] for field in head), "payload"]
             check["covers"] = (draw(st.sampled_from(kinds)), "payload")
         tail.append(check)
     return [*head, {"kind": "payload"}, *tail]
 
 
 @st.composite
-def cases(draw, framing: str, pacing: str) -> dict:
+def cases(draw, framing: str, pacing: str, shared: bool = False) -> dict:
     """A case that can be sent."""
-    case: dict = {"framing": framing, "pacing": pacing, "fields": draw(fields(framing))}
+    case: dict = {"framing": framing, "pacing": pacing, "shared": shared}
+    case["fields"] = draw(fields(framing, shared))
+    nine = framing == "ninth-bit"
     bus = {
+        "data_bits": 9 if nine else 8,
         "baud": draw(st.sampled_from([9600, 250_000, 3_000_000, 4_000_000, 1_234_567])),
-        "parity": draw(st.sampled_from(["none", "even"])),
+        "parity": "none" if nine else draw(st.sampled_from(["none", "even"])),
         "stop_bits": draw(st.sampled_from([1, 1.5, 2])),
         "idle_ns": draw(st.sampled_from([0, 0, 137])),
     }
-    bits = 1 + 8 + (bus["parity"] != "none") + Fraction(bus["stop_bits"])
+    bits = 1 + bus["data_bits"] + (bus["parity"] != "none") + Fraction(bus["stop_bits"])
     case["bus"], case["idle_ns"] = bus, bus["idle_ns"]
     case["pitch_ns"] = bits * 10**9 / bus["baud"] + bus["idle_ns"]
     case["least"], case["most"] = draw(st.sampled_from([(0, 40), (0, 30), (3, 35)]))
@@ -115,9 +121,12 @@ def cases(draw, framing: str, pacing: str) -> dict:
         pair if pair[0] * pair[1] >= 3 else (3, 1) for pair in case["lanes"]
     ]
     case["addresses"] = list(range(1, len(lanes) + 1))
+    case["own_sizes"] = case["sizes"]
     case["broadcast_address"] = 255
     case["every"] = draw(st.sampled_from([0, 0, 1, 2]))
     case["sync"] = draw(st.booleans())
+    if shared:
+        _draw_windows(draw, case)
     case["broadcast_size"] = case["least"] if case["sync"] else case["sizes"][0]
     silent, broken = framing == "silence", framing == "break"
     case["silence_ns"] = draw(st.sampled_from([1_750_001, 40_000])) if silent else 0
@@ -125,6 +134,7 @@ def cases(draw, framing: str, pacing: str) -> dict:
     case["mark_ns"] = draw(st.sampled_from([12_000, 7])) if broken else 0
     pad = PADS.get(framing, draw(st.sampled_from([0xFF, 0x00])))
     case["pad"] = draw(st.sampled_from([pad, None]))
+    _make_fillable(case, pad)
     marker = case["fields"][0].get("octets", b"")
     case["marker"] = marker
     case["pattern"] = draw(st.sampled_from(PATTERNS))
@@ -141,10 +151,36 @@ def cases(draw, framing: str, pacing: str) -> dict:
     return case
 
 
+def _draw_windows(draw, case: dict) -> None:
+    """Where in a shared payload the octets of each node lie, in any order."""
+    case["every"], case["sync"] = 0, False
+    end = 0
+    for node in draw(st.permutations(range(len(case["sizes"])))):
+        case["addresses"][node] = end + draw(st.integers(1, 5))
+        end = case["addresses"][node] - 1 + case["sizes"][node]
+    least = draw(st.sampled_from([0, 3, end + 7]))
+    case["least"], case["most"] = least, max(least, end) + draw(st.integers(0, 5))
+    case["own_sizes"] = [max(least, end)]
+
+
+def _make_fillable(case: dict, pad: int) -> None:
+    """Packed: pads lie between packets, or there are foreign packets to fill with."""
+    if case["pacing"] != "packed":
+        return
+    kinds = [field["kind"] for field in case["fields"]]
+    sized = "length" in kinds or case["least"] == case["most"]
+    if case["shared"]:
+        case["pad"] = pad
+        if not sized:
+            case["least"] = case["most"] = case["own_sizes"][0]
+    elif case["framing"] in ("break", "ninth-bit") and not sized:
+        case["pad"] = None
+
+
 def _draw_load(draw, case: dict) -> None:
     """A frame rate and a foreign share that the line can carry."""
     around = case["silence_ns"] + case["break_ns"] + case["mark_ns"]
-    sizes = [*case["sizes"], *([case["broadcast_size"]] if case["every"] else [])]
+    sizes = [*case["own_sizes"], *([case["broadcast_size"]] if case["every"] else [])]
     frame_ns = sum(
         packet_twin.sizes(case, size)[1] * case["pitch_ns"] + around for size in sizes
     )
@@ -152,7 +188,7 @@ def _draw_load(draw, case: dict) -> None:
     case["rate"] = max(1, int(load * 10**9 / frame_ns))
     own = float(case["rate"] * frame_ns / 10**9)
     case["share"] = 0
-    if own < 1:
+    if own < 1 and not case["shared"]:
         share = draw(st.sampled_from([0.0, 0.3, 0.9]))
         case["share"] = int((1 - own) * share * 1_000_000)
 
@@ -165,6 +201,7 @@ def _field(case: dict, field: dict) -> dict:
         field["broadcast"] = [255]
     if field["kind"] == "payload":
         field["least"], field["most"] = case["least"], case["most"]
+        field["shared"] = case["shared"]
     return {key: value for key, value in field.items() if value is not None}
 
 
@@ -207,6 +244,7 @@ def profile_of(case: dict) -> Profile:
         "name": "drawn",
         "bus": {
             "baud": bus["baud"],
+            "data_bits": bus["data_bits"],
             "parity": bus["parity"],
             "stop_bits": bus["stop_bits"],
             "virtual_idle": f"{bus['idle_ns']} ns",
@@ -222,7 +260,7 @@ def profile_of(case: dict) -> Profile:
             "broadcast_every": case["every"],
             "foreign": {
                 "share": case["share"] / 1_000_000,
-                "addresses": case["foreign_addresses"],
+                "addresses": [] if case["shared"] else case["foreign_addresses"],
                 "lengths": case["lengths"],
             },
         },

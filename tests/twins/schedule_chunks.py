@@ -23,6 +23,7 @@ class Whole:
         octets: Every character.
         starts: When each one starts, a fraction of ns.
         breaks: (index, length) of every break.
+        marks: Index of every character with its ninth bit set.
         rows: Every packet, a dict with the names of the column, and its `payload`.
         untils: The bound that each chunk stated, with its first index after it.
     """
@@ -30,6 +31,7 @@ class Whole:
     octets: bytearray = field(default_factory=bytearray)
     starts: list[Fraction] = field(default_factory=list)
     breaks: list[tuple[int, int]] = field(default_factory=list)
+    marks: list[int] = field(default_factory=list)
     rows: list[dict] = field(default_factory=list)
     untils: list[tuple[int, int]] = field(default_factory=list)
 
@@ -48,11 +50,15 @@ def _add_line(whole: Whole, line: Line, pitch: Fraction) -> None:
     assert line.first == len(whole.octets)
     assert len(line.octets) > 0
     assert line.runs["first"][0] == 0
-    breaks = set()
+    assert (line.flaws["at"][1:] > line.flaws["at"][:-1]).all()
     for row in line.flaws:
-        assert row["kind"] == Flaw.BREAK
-        whole.breaks.append((line.first + int(row["at"]), int(row["length_ns"])))
-        breaks.add(int(row["at"]))
+        at, length_ns = line.first + int(row["at"]), int(row["length_ns"])
+        if row["kind"] == Flaw.ADDRESS:
+            assert length_ns == 0
+            whole.marks.append(at)
+        else:
+            assert row["kind"] == Flaw.BREAK
+            whole.breaks.append((at, length_ns))
     ends = [*line.runs["first"][1:], len(line.octets)]
     for row, end in zip(line.runs, ends, strict=True):
         start = row["start_ns"] + Fraction(int(row["start_rem"]), pitch.denominator)

@@ -2,7 +2,8 @@
 
 A case is a dict.  Bus: `pitch_ns` (Fraction), `idle_ns`.  Packets: `framing`, `fields`,
 `least`, `most` (of foreign payloads), `pad` (or None), `silence_ns`, `break_ns`,
-`mark_ns`.  Nodes: `addresses`, `sizes`, `broadcast_address`, `broadcast_size`, `sync`.
+`mark_ns`.  Nodes: `addresses`, `sizes`, `broadcast_address`, `broadcast_size`, `sync`;
+`shared`: one packet for all of them, `own_sizes`: those of the own packets of a frame.
 Traffic: `rate`, `pacing`, `together`, `every`, `pattern`, `marker`, `recording`,
 `dither` and `share` in millionths, `foreign_addresses`, `foreign_sizes`.
 """
@@ -25,7 +26,9 @@ class Plain:
         octets: Every character.
         starts: When each one starts, a fraction of ns.
         breaks: (index, length) of every break.
+        marks: Index of every character with its ninth bit set.
         rows: Every packet, a dict with the names of the column.
+        end: When the last character ends.
     """
 
     def __init__(
@@ -40,28 +43,33 @@ class Plain:
         self.octets = bytearray()
         self.starts: list[Fraction] = []
         self.breaks: list[tuple[int, int]] = []
+        self.marks: list[int] = []
         self.rows: list[dict] = []
         self.now = Fraction(0)
+        self.end = 0
         self.drawn = 0
         self.foreign = 0
         self.tallies: dict[int, int] = {}
         self.payloads = Payloads(case, keys["payload"])
         self.nodes = len(case["sizes"])
+        self.own = len(case["own_sizes"])
         self.period = Fraction(10**9) / case["rate"]
         around = case["silence_ns"] + case["break_ns"] + case["mark_ns"]
         self.around = ceil(around / case["pitch_ns"])
         self.spare = self.around + (case["pacing"] == "timed")
         number = 0
         while packets is None or number < packets:
-            frame, node = divmod(number, self.nodes)
+            frame, node = divmod(number, self.own)
             aim = frame * self.period
             if not case["together"]:
-                aim += self.period * node / self.nodes
+                aim += self.period * node / self.own
             begun = self.now if case["pacing"] == "flood" else aim
             if duration_ns is not None and begun >= duration_ns:
                 break
             self._own(number, frame, node, aim)
             number += 1
+        if number and self._open_ended():
+            self._close()
 
     # --- own packets ------------------------------------------------------------------
 
@@ -70,8 +78,9 @@ class Plain:
         due = self._due(number, aim)
         while self._before(due):
             pass
-        self._packet("own", frame, node, case["addresses"][node], case["sizes"][node])
-        last = node == self.nodes - 1
+        address = -1 if case["shared"] else case["addresses"][node]
+        self._packet("own", frame, node, address, case["own_sizes"][node])
+        last = node == self.own - 1
         if last and case["every"] and (frame + 1) % case["every"] == 0:
             address, size = case["broadcast_address"], case["broadcast_size"]
             self._packet("broadcast", frame, self.nodes, address, size)
@@ -91,11 +100,11 @@ class Plain:
     def _dither_ns(self) -> int:
         """The stated share of the time that is free per own packet, at the worst."""
         case = self.case
-        taken = sum(self._longest_ns(size) for size in case["sizes"])
+        taken = sum(self._longest_ns(size) for size in case["own_sizes"])
         if case["every"]:
             taken += self._longest_ns(case["broadcast_size"]) / case["every"]
         free = self.period * (1 - Fraction(case["share"], _MILLION)) - taken
-        return floor(Fraction(case["dither"], _MILLION) * max(0, free) / self.nodes)
+        return floor(Fraction(case["dither"], _MILLION) * max(0, free) / self.own)
 
     def _longest_ns(self, size: int) -> Fraction:
         case = self.case
@@ -189,6 +198,39 @@ class Plain:
         self._packet("foreign", -1, -1, address, size)
         self.drawn += 1
 
+    def _open_ended(self) -> bool:
+        """Whether only the next packet ends one."""
+        kinds = [field["kind"] for field in self.case["fields"]]
+        sized = "length" in kinds or self.case["least"] == self.case["most"]
+        return self.case["framing"] in ("break", "ninth-bit") and not sized
+
+    def _close(self) -> None:
+        """After the last packet: a break, or a foreign address and nothing else."""
+        if self.case["pacing"] == "timed":
+            self.now = Fraction(ceil(self.now))
+        if self.case["framing"] == "ninth-bit":
+            self.marks.append(len(self.octets))
+            self._character(self.case["foreign_addresses"][0])
+            self.end = floor(self.now - self.case["idle_ns"])
+        else:
+            self._break()
+            self.end = floor(self.now - self.case["mark_ns"])
+
+    def _break(self) -> None:
+        self.breaks.append((len(self.octets), self.case["break_ns"]))
+        self.octets.append(0)
+        self.starts.append(self.now)
+        self.now += self.case["break_ns"] + self.case["mark_ns"]
+
+    def _shared(self, frame: int, size: int) -> bytes:
+        """What every node would be sent by itself, each at its address, from 1 on."""
+        payload = [0] * size
+        nodes = zip(self.case["addresses"], self.case["sizes"], strict=True)
+        for place, (address, octets) in enumerate(nodes):
+            own = self.payloads.payload(frame, place, octets)
+            payload[address - 1 : address - 1 + octets] = own
+        return bytes(payload)
+
     def _packet(
         self, kind: str, frame: int, place: int, address: int, size: int
     ) -> None:
@@ -199,6 +241,8 @@ class Plain:
         shown = kind == "own" or (kind == "broadcast" and not case["sync"])
         if kind == "foreign":
             payload = philox_twin.fill(self.keys["foreign"], self.drawn, size)
+        elif case["shared"]:
+            payload = self._shared(frame, size)
         elif shown:
             payload = self.payloads.payload(frame, place, size)
         else:
@@ -217,15 +261,16 @@ class Plain:
             "address": address,
             "to": {"own": place, "broadcast": -2, "foreign": -1}[kind],
         }
+        if case["shared"]:
+            row["to"] = -2
+        if case["framing"] == "ninth-bit":
+            self.marks.append(len(self.octets))
         if case["break_ns"]:
-            self.breaks.append((len(self.octets), case["break_ns"]))
-            self.octets.append(0)
-            self.starts.append(self.now)
-            self.now += case["break_ns"] + case["mark_ns"]
+            self._break()
         for octet in line:
             self._character(octet)
         row["octets"] = len(self.octets) - row["first"]
-        row["last_bit_ns"] = floor(self.now - case["idle_ns"])
+        row["last_bit_ns"] = self.end = floor(self.now - case["idle_ns"])
         self.rows.append(row)
         if case["silence_ns"]:
             self.now = Fraction(ceil(self.now) + case["silence_ns"])

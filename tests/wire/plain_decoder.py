@@ -9,14 +9,14 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
-MARKER, OCTET, SILENCE_ENDS, BREAK_BEGINS = 1, 2, 3, 4  # as in Delimiter
+MARKER, OCTET, SILENCE_ENDS, BREAK_BEGINS, NINTH = 1, 2, 3, 4, 5  # as in Delimiter
 NONE, COBS, ESCAPE, FLIP = 0, 1, 2, 3  # as in Stuffing
-BREAK_FLAW = 3  # as in Flaw
+BREAK_FLAW, ADDRESS_FLAW = 3, 4  # as in Flaw
 
 
 @dataclass
 class Symbol:
-    """One of octet, flawed, break, pause, silence."""
+    """One of octet, flawed, marked, break, pause, silence."""
 
     kind: str
     place: int
@@ -42,6 +42,8 @@ def symbols_of(rule: Any, inputs: list[tuple]) -> list[Symbol]:
             is_break = kind == BREAK_FLAW
             if is_break and rule.kind == BREAK_BEGINS:
                 new = [("break", 0)]
+            elif kind == ADDRESS_FLAW:
+                new = [("marked" if rule.kind == NINTH else "octet", octet)]
             elif rule.reject_flaws:
                 new = [("break" if is_break else "flawed", octet)]
             else:
@@ -202,12 +204,12 @@ class PlainDecoder:
     def filled(self) -> bool:
         """Whether the packet's end follows from its head."""
         return self.framing == MARKER or (
-            self.framing == BREAK_BEGINS and self.format.layout.sized
+            self.framing in (BREAK_BEGINS, NINTH) and self.format.layout.sized
         )
 
     def initial(self) -> None:
         """As if nothing had come yet."""
-        hunting = self.framing in (MARKER, BREAK_BEGINS)
+        hunting = self.framing in (MARKER, BREAK_BEGINS, NINTH)
         self.mode = "hunt" if hunting else "inside"
         self.start = None
         self.body = []
@@ -222,7 +224,10 @@ class PlainDecoder:
     def step(self, symbol: Symbol) -> None:
         """One symbol."""
         if symbol.kind == "break" and self.framing == BREAK_BEGINS:
-            self.delimiting_break(symbol)
+            self.begins_another(symbol)
+        elif symbol.kind == "marked":
+            self.begins_another(symbol)
+            self.octet_inside(symbol)
         elif self.mode == "deaf":
             if symbol.kind == "silence":
                 self.initial()
@@ -267,7 +272,7 @@ class PlainDecoder:
         if not self.body:
             return
         silent = symbol.kind == "silence"
-        if not self.filled and self.framing in (SILENCE_ENDS, BREAK_BEGINS):
+        if not self.filled and self.framing in (SILENCE_ENDS, BREAK_BEGINS, NINTH):
             if silent:
                 self.examine(symbol.place, "silence")
             elif self.framing == SILENCE_ENDS:
@@ -299,8 +304,8 @@ class PlainDecoder:
             return longest + max(1, -(-longest // 254))
         return longest * (2 if stuffing in (ESCAPE, FLIP) else 1)
 
-    def delimiting_break(self, symbol: Symbol) -> None:
-        """It ends what there is and begins another."""
+    def begins_another(self, symbol: Symbol) -> None:
+        """A break or a marked octet ends what there is and begins another."""
         if self.mode == "inside" and self.filled:
             self.reject("LINE_ERROR", symbol.place, "octet")
         elif self.mode == "inside" and self.body:

@@ -61,6 +61,8 @@ COUNTED = made(Delimiter.OCTET, b"\x00", Unstuffing(Stuffing.COBS))
 SILENT = made(Delimiter.SILENCE)
 BROKEN = made(Delimiter.BREAK)
 ENDLESS = unsized(BROKEN)
+NINTH = made(Delimiter.NINTH)
+OPEN = unsized(NINTH)
 
 BREAK = ("flaw", 0, Flaw.BREAK)
 PAUSE, SILENCE = ("gap", 101), ("gap", 300)
@@ -69,6 +71,11 @@ PAUSE, SILENCE = ("gap", 101), ("gap", 300)
 def flawed(octet: int) -> tuple:
     """A framing error."""
     return ("flaw", octet, Flaw.FRAMING)
+
+
+def marked(octet: int) -> tuple:
+    """An octet with a set ninth bit."""
+    return ("flaw", octet, Flaw.ADDRESS)
 
 
 def o(*octets: str | bytes) -> tuple:

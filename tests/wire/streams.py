@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from bench.wire.decoder import Event
 
 POLICIES = ("forward", "timeout", "rescan")
-FRAMINGS = ("marker", "cobs", "slip", "hdlc", "silence", "break")
+FRAMINGS = ("marker", "cobs", "slip", "hdlc", "silence", "break", "ninth-bit")
 
 SLIP = Unstuffing(Stuffing.ESCAPE, 0xDB, ((0xDC, 0xC0), (0xDD, 0xDB)))
 HDLC = Unstuffing(Stuffing.FLIP, 0x7D, (), (0x7D, 0x7E))
@@ -40,6 +40,7 @@ _WIRE = {
     "hdlc": (Delimiter.OCTET, b"\x7e", HDLC),
     "silence": (Delimiter.SILENCE, b"", Unstuffing()),
     "break": (Delimiter.BREAK, b"", Unstuffing()),
+    "ninth-bit": (Delimiter.NINTH, b"", Unstuffing()),
 }
 _MARKERS = (b"\xa5", b"\xa5\x5a", b"\xa5\xa5", b"\xa5\xa5\x5a", b"\x00\xa5", b"\x01")
 _CHECKS = ("none", "sum-8", "lrc-8", "xor-8", "CRC-8/SMBUS", "CRC-16/MODBUS")
@@ -187,14 +188,35 @@ def random_stream(random: Random, packet: Format, pieces: int) -> list[Input]:
         elif what < 0.8:
             inputs.append(("flaw", random.choice(likely), random.choice((1, 2))))
         elif what < 0.85:
-            inputs.append(("flaw", 0, 3))
+            inputs.append(random.choice((("flaw", 0, 3), _marked(random, likely))))
         else:
             inputs.append(("gap", random.choice((1, 100, 101, 299, 300, 5000))))
     return inputs
 
 
+def _marked(random: Random, likely: bytes) -> Input:
+    """An octet with a set ninth bit."""
+    return ("flaw", random.choice(likely), 4)
+
+
+def marked_first(inputs: Iterable[Input]) -> list[Input]:
+    """The same input, its first octet with a set ninth bit."""
+    out = [given for given in inputs if given != ("octets", b"")]
+    if out and out[0][0] == "octets":
+        out[:1] = [("flaw", out[0][1][0], 4), ("octets", out[0][1][1:])]
+    return out
+
+
 def _sent(random: Random, packet: Format) -> list[Input]:
-    """One packet as it comes, or some of it."""
+    """One packet as it comes, or some of it; now and then nothing begins it."""
+    inputs = _spoilt(random, packet)
+    if packet.marks_first and random.random() < 0.9:
+        return marked_first(inputs)
+    return inputs
+
+
+def _spoilt(random: Random, packet: Format) -> list[Input]:
+    """One packet, whole or not."""
     octets = encode(packet, random_packet(random, packet))
     before: list[Input] = []
     after: list[Input] = []
@@ -210,6 +232,7 @@ def _sent(random: Random, packet: Format) -> list[Input]:
             (
                 [("octets", bytes([random.randrange(256)]))],
                 [("flaw", octets[at], 1)],
+                [("flaw", octets[at], 4)],
                 [("flaw", 0, 3)],
                 [("gap", PAUSE_NS + 1)],
                 [],

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from bench.base.columns import Flaw
 from bench.wire.characters import (
+    NINTH_BIT,
     Character,
     CharacterFormat,
     CharacterReader,
@@ -138,6 +139,14 @@ def test_parity() -> None:
         assert sum(even[1:10]) % 2 == 0
 
 
+def test_nine_data_bits() -> None:
+    """9N1 has 11 bits, the ninth after the octet's highest and before the stop bit."""
+    form = CharacterFormat(1_000_000, 9)
+    assert form.character.at(1) == 11_000
+    assert form.levels(NINTH_BIT | 0x81) == (0, 1, 0, 0, 0, 0, 0, 0, 1, 1, 1)
+    assert form.levels(0x81) == (0, 1, 0, 0, 0, 0, 0, 0, 1, 0, 1)
+
+
 def test_octets_must_fit() -> None:
     """Seven data bits carry no 80h."""
     with pytest.raises(ValueError, match="does not fit"):
@@ -164,6 +173,27 @@ def test_there_and_back(form: CharacterFormat, octets: bytes, start_ns: int) -> 
         Character(form.character.at(k, start_ns), octet)
         for k, octet in enumerate(octets)
     ]
+
+
+@settings(deadline=None)
+@given(st.lists(st.integers(0, 511), max_size=30), st.sampled_from(["none", "odd"]))
+def test_marks_there_and_back(data: list[int], parity: str) -> None:
+    """Of nine data bits the ninth comes back as a mark beside the octet."""
+    form = CharacterFormat(3_000_000, 9, parity)
+    events = received(CharacterReader(form), write_levels(data, form), 10**9)
+    assert events == [
+        Character(
+            form.character.at(k), bits & 255, Flaw.ADDRESS if bits > 255 else None
+        )
+        for k, bits in enumerate(data)
+    ]
+
+
+def test_a_mark_in_a_spoilt_character_is_none() -> None:
+    """What is wrong with a character goes before its ninth bit."""
+    reader = CharacterReader(CharacterFormat(1_000_000, 9, "even"))
+    sent = write_levels([NINTH_BIT | 0x31], CharacterFormat(1_000_000, 9, "odd"))
+    assert received(reader, sent, 10**6) == [Character(0, 0x31, Flaw.PARITY)]
 
 
 def test_a_long_stream_does_not_drift() -> None:

@@ -13,11 +13,14 @@ from wire.shorthand import (
     ENDLESS,
     FLAGGED,
     MARKED,
+    NINTH,
+    OPEN,
     PAUSE,
     SILENCE,
     SILENT,
     SLIPPED,
     flawed,
+    marked,
     moved,
     o,
     sent,
@@ -50,6 +53,7 @@ JUNK: dict[Delimiter, Callable[[Format], list[tuple]]] = {
     Delimiter.OCTET: lambda p: [SILENCE, o("22 33", p.delimiting.octets), SILENCE],
     Delimiter.SILENCE: lambda _: [SILENCE, o("11 22"), SILENCE],
     Delimiter.BREAK: lambda _: [o("11 22 34"), SILENCE, o("44"), flawed(0), SILENCE],
+    Delimiter.NINTH: lambda _: [o("11 22"), SILENCE, flawed(0x11), BREAK, SILENCE],
 }
 """Junk after which a decoder is at rest, as it was at first."""
 
@@ -351,6 +355,76 @@ WITHOUT = {
 }
 
 
+# --- a ninth bit ----------------------------------------------------------------------
+
+FIRST, REST = marked(QUIET[0]), QUIET[1:]
+MARKS = {
+    "the marked octet is the packet's first": Case(
+        NINTH,
+        [FIRST, o(REST, "77"), FIRST, o(REST)],
+        ["begun 0", "packet 0-5 to 17", "begun 6", "packet 6-11 to 17"],
+    ),
+    "without a mark there is no packet": Case(NINTH, [o(QUIET, QUIET)], []),
+    "a marked octet in a sized packet": Case(
+        NINTH,
+        [FIRST, o(REST[:2]), marked(0x12), FIRST, o(REST)],
+        [
+            "begun 0",
+            "LINE_ERROR 0-3 to 17",
+            "begun 3",
+            "LINE_ERROR 3-4 to 18",
+            "begun 4",
+            "packet 4-9 to 17",
+        ],
+    ),
+    "a marked octet ends DEAF, too": Case(
+        NINTH,
+        [FIRST, flawed(2), o(QUIET), FIRST, o(REST)],
+        ["begun 0", "LINE_ERROR 0-2 to 17", "begun 7", "packet 7-12 to 17"],
+        "timeout",
+    ),
+    "a break delimits nothing": Case(
+        NINTH,
+        [FIRST, o(REST[:2]), BREAK, o(REST[2:]), BREAK, FIRST, o(REST)],
+        ["begun 0", "LINE_ERROR 0-4 to 17", "begun 7", "packet 7-12 to 17"],
+    ),
+    "a bad length after an address": Case(
+        NINTH,
+        [FIRST, o("09", QUIET), FIRST, o(REST)],
+        ["begun 0", "BAD_LENGTH 0-2 to 17", "begun 7", "packet 7-12 to 17"],
+    ),
+    "a bad check, rescan: as forward": Case(
+        NINTH,
+        [FIRST, o(REST[:-1], "00"), FIRST, o(REST)],
+        ["begun 0", "BAD_CHECK 0-5 to 17", "begun 5", "packet 5-10 to 17"],
+        "rescan",
+    ),
+    "a pause after the address": Case(
+        NINTH, [FIRST, PAUSE, o(REST)], ["begun 0", "PAUSE 0-1 to 17"]
+    ),
+    "mark to mark, mark to silence": Case(
+        OPEN,
+        [FIRST, o(REST), FIRST, o(REST), SILENCE, o(QUIET)],
+        ["begun 0", "packet 0-5 to 17", "begun 5", "packet 5-10 to 17"],
+    ),
+    "a pause does not matter where a mark ends a packet": Case(
+        OPEN,
+        [FIRST, PAUSE, o(REST[:2]), PAUSE, o(REST[2:]), SILENCE],
+        ["begun 0", "packet 0-5 to 17"],
+    ),
+    "an address and nothing else": Case(
+        OPEN,
+        [FIRST, FIRST, o(REST), SILENCE],
+        ["begun 0", "TOO_SHORT 0-1 to 17", "begun 1", "packet 1-6 to 17"],
+    ),
+    "more than the longest after an address": Case(
+        OPEN,  # 10 octets at most
+        [FIRST, o(QUIET, QUIET, QUIET), FIRST, o(REST), SILENCE],
+        ["begun 0", "BAD_LENGTH 0-11 to 17", "begun 16", "packet 16-21 to 17"],
+    ),
+}
+
+
 @pytest.mark.parametrize("name", MARKER_CASES)
 def test_markers(name: str) -> None:
     """Each case three ways."""
@@ -367,6 +441,34 @@ def test_delimiter_octets(name: str) -> None:
 def test_silences_and_breaks(name: str) -> None:
     """Each case three ways."""
     three_ways(WITHOUT[name])
+
+
+@pytest.mark.parametrize("name", MARKS)
+def test_a_ninth_bit(name: str) -> None:
+    """Each case three ways."""
+    three_ways(MARKS[name])
+
+
+def test_a_mark_means_nothing_elsewhere() -> None:
+    """Where it does not delimit, a marked octet is one like any other."""
+    for packet in (MARKED, SLIPPED, SILENT, BROKEN):
+        octets = sent(packet, 17, b"\x01\x00")
+        before = [BREAK] if packet is BROKEN else []
+        plainly = decoded(packet, "forward", [*before, o(octets), SILENCE])
+        marks = [*before, *(marked(octet) for octet in octets), SILENCE]
+        assert decoded(packet, "forward", marks) == plainly
+        assert isinstance(plainly[-1], Packet)
+
+
+def test_the_address_alone_is_a_packet() -> None:
+    """A sized format of one octet is complete at its marked octet."""
+    layout = replace(NINTH.layout, head=1, tail=0, most=0, length=None, check=None)
+    alone = replace(NINTH, layout=layout)
+    events = decoded(alone, "forward", [marked(1), marked(2), o("03"), marked(4)])
+    assert short(events) == [
+        "begun 0", "packet 0-1 to 1", "begun 1", "packet 1-2 to 2",
+        "begun 3", "packet 3-4 to 4",
+    ]  # fmt: skip
 
 
 def test_flaws_taken_as_they_come() -> None:
@@ -400,16 +502,19 @@ forward
   OCTET     INSIDE  HUNT    INSIDE    INSIDE  INSIDE
   SILENCE   INSIDE  DEAF    INSIDE    DEAF    INSIDE
   BREAK     HUNT    HUNT    HUNT      HUNT    HUNT
+  NINTH     HUNT    HUNT    HUNT      HUNT    HUNT
 timeout
   MARKER    HUNT    DEAF    DEAF      DEAF    HUNT
   OCTET     INSIDE  DEAF    DEAF      DEAF    INSIDE
   SILENCE   INSIDE  DEAF    DEAF      DEAF    INSIDE
   BREAK     HUNT    DEAF    DEAF      DEAF    HUNT
+  NINTH     HUNT    DEAF    DEAF      DEAF    HUNT
 rescan
   MARKER    HUNT    HUNT    HUNT      HUNT    HUNT
   OCTET     INSIDE  HUNT    INSIDE    INSIDE  INSIDE
   SILENCE   INSIDE  DEAF    INSIDE    DEAF    INSIDE
   BREAK     HUNT    HUNT    HUNT      HUNT    HUNT
+  NINTH     HUNT    HUNT    HUNT      HUNT    HUNT
 """
 """The mode at the start, and after a rejection by what revealed the fault."""
 

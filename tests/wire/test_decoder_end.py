@@ -14,11 +14,14 @@ from wire.shorthand import (
     COUNTED,
     ENDLESS,
     MARKED,
+    NINTH,
+    OPEN,
     PAUSE,
     SILENCE,
     SILENT,
     SLIPPED,
     flawed,
+    marked,
     o,
     sent,
     short,
@@ -81,7 +84,9 @@ def test_events_come_as_soon_as_they_are_certain() -> None:
 
 
 @pytest.mark.parametrize("resync", list(Resync))
-@pytest.mark.parametrize("packet", [MARKED, SLIPPED, COUNTED, SILENT, BROKEN, ENDLESS])
+@pytest.mark.parametrize(
+    "packet", [MARKED, SLIPPED, COUNTED, SILENT, BROKEN, ENDLESS, NINTH, OPEN]
+)
 def test_memory_is_bounded(packet: Format, resync: Resync) -> None:
     """However long the stream, no more is kept than a packet and what came last.
 
@@ -91,7 +96,7 @@ def test_memory_is_bounded(packet: Format, resync: Resync) -> None:
     decoder = Decoder(packet, resync)
     for _ in range(2000):
         feed(decoder, o(random.choice((QUIET, HELLO, PLAIN, random.randbytes(20)))))
-        feed(decoder, random.choice((BREAK, PAUSE, SILENCE, flawed(1))))
+        feed(decoder, random.choice((BREAK, PAUSE, SILENCE, flawed(1), marked(17))))
         for _ in decoder.events():
             pass
         tape = decoder._tape

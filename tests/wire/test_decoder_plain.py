@@ -28,7 +28,7 @@ from wire.streams import (
 from bench.base.columns import Drop
 
 STREAMS = 600
-"""Streams for each framing and policy: 10,800 in all, in a few seconds."""
+"""Streams for each framing and policy: 12,600 in all, in a few seconds."""
 
 
 @pytest.mark.parametrize("framing", FRAMINGS)
@@ -47,6 +47,7 @@ def test_equal_to_the_plain_decoder(framing: str, resync: str) -> None:
 def test_the_streams_are_worth_it() -> None:
     """They hold sound packets and every reason for which a decoder rejects one."""
     counts: Counter[str] = Counter()
+    sound: Counter[str] = Counter()
     for framing in FRAMINGS:
         for seed in range(STREAMS):
             random = Random(f"{framing} rescan {seed}")
@@ -54,10 +55,12 @@ def test_the_streams_are_worth_it() -> None:
             inputs = random_stream(random, packet, random.randint(1, 14))
             for event in decode(packet, "rescan", inputs):
                 counts[event[3] if event[0] == "rejected" else event[0]] += 1
+                sound[framing] += event[0] == "packet"
     reasons = {"BAD_CHECK", "BAD_LENGTH", "BAD_LITERAL", "BAD_STUFFING", "LINE_ERROR"}
     reasons |= {"PAUSE", "TOO_SHORT", "ABORTED"}
     assert reasons <= {reason.name for reason in Drop}
     assert min(counts[name] for name in (*reasons, "packet")) >= 30, counts
+    assert min(sound[framing] for framing in FRAMINGS) >= 400, sound
 
 
 @settings(max_examples=300, deadline=None)

@@ -101,10 +101,15 @@ def test_stuffed_framings(
 
 
 @pytest.mark.parametrize(
-    ("framing", "kind"), [("silence", Delimiter.SILENCE), ("break", Delimiter.BREAK)]
+    ("framing", "kind"),
+    [
+        ("silence", Delimiter.SILENCE),
+        ("break", Delimiter.BREAK),
+        ("ninth-bit", Delimiter.NINTH),
+    ],
 )
 def test_framings_without_octets(framing: str, kind: Delimiter) -> None:
-    """Silence and break delimit without octets; times and flaws as stated."""
+    """Silence, break and mark delimit without octets; times and flaws as stated."""
     form = packet_of(
         framing,
         {"kind": "address"},
@@ -119,6 +124,7 @@ def test_framings_without_octets(framing: str, kind: Delimiter) -> None:
     assert form.unstuffing == Unstuffing()
     assert form.layout.sized
     assert form.longest_stuffed(15) == 15
+    assert form.marks_first == (framing == "ninth-bit")
 
 
 def test_a_check_that_covers_what_is_stated() -> None:
@@ -161,12 +167,23 @@ def test_an_ambiguous_check_is_refused() -> None:
         packet_of("slip", {"kind": "address"}, PAYLOAD, check)
 
 
-def test_framings_without_an_octet_format() -> None:
-    """The ninth bit is not an octet; a marker needs its literal."""
-    with pytest.raises(ValueError, match="ninth-bit"):
-        packet_of("ninth-bit", {"kind": "address"}, PAYLOAD)
+def test_what_must_come_first() -> None:
+    """A marker is a literal, and the marked character holds an address."""
     with pytest.raises(ValueError, match="literal"):
         packet_of("marker", {"kind": "address"}, PAYLOAD)
+    with pytest.raises(ValueError, match="address"):
+        packet_of("ninth-bit", {"kind": "literal", "octets": "01"}, PAYLOAD)
+
+
+@pytest.mark.parametrize("framing", ["break", "ninth-bit", "silence", "slip"])
+def test_open_ended(framing: str) -> None:
+    """Without a length only the next break or mark ends a packet."""
+    begun = framing in ("break", "ninth-bit")
+    address, length = {"kind": "address"}, {"kind": "length"}
+    assert packet_of(framing, address, PAYLOAD).open_ended == begun
+    assert not packet_of(framing, address, length, PAYLOAD).open_ended
+    fixed = {"kind": "payload", "octets": 7}
+    assert not packet_of(framing, address, fixed).open_ended
 
 
 def test_a_length_in_the_tail_tells_a_receiver_nothing() -> None:

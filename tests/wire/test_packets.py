@@ -7,7 +7,14 @@ from typing import TYPE_CHECKING
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from wire.streams import FRAMINGS, SLIP, decoded, random_format, random_packet
+from wire.streams import (
+    FRAMINGS,
+    SLIP,
+    decoded,
+    marked_first,
+    random_format,
+    random_packet,
+)
 
 from bench.base.columns import Drop
 from bench.wire.checks import Check
@@ -160,11 +167,12 @@ def test_built_encoded_decoded(framing: str, random: Random) -> None:
         address = None if layout.address is None else random.choice((0, 7, 255))
         payload = random.randbytes(random.randint(layout.least, layout.most))
         octets = build(packet, address=address, payload=payload, sequence=number)
-        if not octets and framing in ("silence", "break"):
+        if not octets and framing in ("silence", "break", "ninth-bit"):
             continue  # nothing was sent
         if framing == "break":
             inputs.append(("flaw", 0, 3))
-        inputs.append(("octets", encode(packet, octets)))
+        line = [("octets", encode(packet, octets))]
+        inputs += marked_first(line) if packet.marks_first else line
         if framing == "silence":
             inputs.append(("gap", packet.delimiting.silence_ns or 0))
         sequence = None if layout.sequence is None else number

@@ -1,7 +1,8 @@
 """Whole standards through the wire floor: RFC 1055, RFC 1662, COBS, MODBUS, DMX512.
 
 Formats come from packet sections as a profile holds them, octets from the standards;
-for MODBUS and DMX512 the chain begins with the levels of the line.
+for MODBUS and DMX512, and for nine data bits, which no standard covers, the chain
+begins with the levels of the line.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from wire.streams import decoded
 from bench.base.columns import Flaw
 from bench.profile.model import Packet as Section
 from bench.wire.characters import (
+    NINTH_BIT,
     Character,
     CharacterFormat,
     CharacterReader,
@@ -326,3 +328,42 @@ def test_dmx_framing_error_is_no_break() -> None:
     events = through_the_line(SLOTS, DMX, changes, 2 * 10**9)
     assert reasons(events) == ["LINE_ERROR"]
     assert packets(events) == ["0055"]
+
+
+# --- nine data bits -------------------------------------------------------------------
+
+# Common practice, no source: the ninth bit is set in the first character of a packet,
+# its address, and clear in all others.
+NINE = CharacterFormat(1_000_000, 9)
+NINTH = packet_of(
+    "ninth-bit",
+    {"kind": "address", "size": 1},
+    {"kind": "payload", "octets": 3},
+    {"kind": "check", "algorithm": "CRC-8/SMBUS"},
+)
+
+
+def nine(packet: bytes) -> list[int]:
+    """The data bits of a packet's characters."""
+    return [NINTH_BIT | packet[0], *packet[1:]]
+
+
+def test_nine_bits_on_the_line() -> None:
+    """Octets that look like an address do not begin a packet; a new address does."""
+    check = Check.named("CRC-8/SMBUS")
+    first, second = (
+        octets + bytes([check.compute(octets)])
+        for octets in (bytes([17, 17, 17, 17]), bytes([18, 0, 255, 17]))
+    )
+    data = [*nine(first), 17, 17, *nine(first)[:3], *nine(second)]
+    changes = write_levels(data, NINE)
+    assert NINE.character.at(1) == 11_000
+    events = through_the_line(NINE, NINTH, changes, 10**9)
+    assert short(events) == [
+        "begun 0",
+        "packet 0-5 to 17",
+        "begun 7",
+        "LINE_ERROR 7-10 to 17",
+        "begun 10",
+        "packet 10-15 to 18",
+    ]

@@ -1,4 +1,4 @@
-"""Sending: pads, breaks and packets, each with its rows, at the line's place."""
+"""Sending: pads, breaks, marks and packets, each with its rows, at the line's place."""
 
 from __future__ import annotations
 
@@ -18,12 +18,13 @@ from bench.kernels.packets import PLAIN, build, stuff
 from bench.kernels.payload import fill_payload
 from bench.kernels.philox import below, block, fill
 
-__all__ = ["send_packet", "send_pads"]
+__all__ = ["send_closer", "send_packet", "send_pads"]
 
-_BREAK = 3
-"""The flaw of a character that is a break, see `bench.base.columns.Flaw`."""
+_BREAK, _ADDRESS = 3, 4
+"""A character that is a break, and one with its ninth bit set, see
+`bench.base.columns.Flaw`."""
 
-_TO_FOREIGN, _TO_EVERY_NODE, _UNKNOWN = -1, -2, -1
+_TO_FOREIGN, _UNKNOWN = -1, -1
 """See `bench.base.columns.To` and `UNKNOWN`."""
 
 
@@ -51,41 +52,69 @@ def send_pads(plan, state, columns, most):
 
 
 @inner
+def _flaw(state, columns, kind, length_ns):
+    """The next character is no plain octet."""
+    flaw = columns.flaws[state.flaws]
+    flaw.at = state.octets
+    flaw.length_ns = length_ns
+    flaw.kind = kind
+    state.flaws += 1
+
+
+@inner
 def _break(plan, state, columns):
     """Send a break and the mark after it."""
     _open_run(state, columns)
-    flaw = columns.flaws[state.flaws]
-    flaw.at = state.octets
-    flaw.length_ns = plan.break_ns
-    flaw.kind = _BREAK
+    _flaw(state, columns, _BREAK, plan.break_ns)
     columns.octets[state.octets] = np.uint8(0)
-    state.flaws += 1
     state.octets += 1
     state.ns += plan.break_ns + plan.mark_ns
 
 
 @inner
+def send_closer(plan, state, columns):
+    """Send what would begin another packet, and so ends the last one."""
+    if plan.pacing == TIMED:
+        state.ns = round_up(state)
+        state.rem = 0
+    if plan.break_ns > 0:
+        _break(plan, state, columns)
+        state.last_ns = state.ns - plan.mark_ns
+        return
+    if plan.apart or state.octets == 0:
+        _open_run(state, columns)
+    _flaw(state, columns, _ADDRESS, 0)
+    columns.octets[state.octets] = np.uint8(plan.closer)
+    state.octets += 1
+    advance(plan, state, 1)
+    state.last_ns = state.ns - plan.idle_ns
+
+
+@inner
 def _own_payload(parts, columns, row, plain, at):
     """Write the payload of an own or a broadcast packet; returns its receiver."""
+    plan = parts.plan[0]
     state = parts.state[0]
-    place, number = state.node, state.own
-    if state.kind == BROADCAST:
-        place = parts.plan[0].nodes
-        number = -1 - state.frame
-    receiver = parts.receivers[place]
+    receiver = parts.receivers[state.node if state.kind == OWN else plan.own]
     octets = receiver.octets
-    row.to = place if state.kind == OWN else _TO_EVERY_NODE
+    row.to = receiver.to
     row.frame = state.frame
     row.payload_at = _UNKNOWN
+    if receiver.windows != 1 or parts.windows[receiver.window].octets < octets:
+        for k in range(octets):
+            plain[at + k] = np.uint8(0)
+    for place in range(receiver.window, receiver.window + receiver.windows):
+        window = parts.windows[place]
+        number = state.frame * plan.nodes + place
+        if state.kind == BROADCAST:
+            number = -1 - state.frame
+        span = (plain, at + window.at, window.octets)
+        fill_payload(parts.pattern, state.frame, place, number, span)
     if receiver.shown:
-        fill_payload(parts.pattern, state.frame, place, number, (plain, at, octets))
         row.payload_at = state.payload
         for k in range(octets):
             columns.payload[state.payload + k] = plain[at + k]
         state.payload += octets
-    else:
-        for k in range(octets):
-            plain[at + k] = np.uint8(0)
     return receiver.address, receiver.tally, octets
 
 
@@ -122,6 +151,8 @@ def send_packet(parts, columns):
         _break(plan, state, columns)
     if plan.apart or plan.break_ns > 0 or state.octets == 0:
         _open_run(state, columns)
+    if plan.marked:
+        _flaw(state, columns, _ADDRESS, 0)
     start = state.octets
     bare = shape.stuffing == PLAIN and shape.delimiter < 0
     plain = columns.octets if bare else parts.plain

@@ -25,6 +25,7 @@ __all__ = [
     "RECEIVER",
     "STATE",
     "TIMED",
+    "WINDOW",
     "Columns",
     "Parts",
     "advance",
@@ -42,11 +43,12 @@ PLAN = np.dtype(
     [
         ("pacing", "i8"),
         ("nodes", "i8"),
+        ("own", "i8"),  # own packets of a frame: one a node, or one for all of them
         ("together", "i8"),  # every packet of a frame aims at its start
         ("every", "i8"),  # frames between broadcast packets; 0: none
         ("packets", "i8"),  # own packets to send; -1: no limit
         ("duration_ns", "i8"),  # own packets must aim before it; -1: no limit
-        ("slot_ns", "i8"),  # a frame's period / nodes, with slot_rem / slot_den
+        ("slot_ns", "i8"),  # a frame's period / own, with slot_rem / slot_den
         ("slot_rem", "i8"),
         ("slot_den", "i8"),
         ("num", "i8"),  # the character pitch is num / den ns
@@ -56,6 +58,8 @@ PLAN = np.dtype(
         ("silence_ns", "i8"),  # kept after every packet; 0: none
         ("break_ns", "i8"),  # before every packet; 0: none
         ("mark_ns", "i8"),  # after the break
+        ("marked", "i8"),  # whether a packet's first character has its ninth bit set
+        ("closer", "i8"),  # the octet after the last packet, which ends it; -1: none
         ("around", "i8"),  # pitches of a packet's break, mark and silence
         ("spare", "i8"),  # the same, and one more where starts are rounded up
         ("pad", "i8"),  # the octet that fills; -1: there is none
@@ -72,12 +76,19 @@ RECEIVER = np.dtype(
     [
         ("address", "i8"),
         ("tally", "i8"),  # where packets to this address are counted
+        ("to", "i8"),  # see `bench.base.columns.SENT`
         ("octets", "i8"),  # of a payload
         ("shown", "i8"),  # whether some node is to show it
+        ("window", "i8"),  # the first window of its payload
+        ("windows", "i8"),  # how many it has
     ],
     align=True,
 )
-"""Whom own packets are for: one row a node, then the broadcast."""
+"""Whom own packets are for: one row for each of a frame, then the broadcast."""
+
+WINDOW = np.dtype([("at", "i8"), ("octets", "i8")], align=True)
+"""A part of a payload, which the pattern fills for one place in the frame: a row for
+each node, then one for the broadcast."""
 
 ASIDE = np.dtype([("address", "i8"), ("tally", "i8")], align=True)
 """A foreign address."""
@@ -87,7 +98,7 @@ STATE = np.dtype(
         ("phase", "i8"),
         ("own", "i8"),  # number of the next own packet
         ("frame", "i8"),  # its frame
-        ("node", "i8"),  # and its node
+        ("node", "i8"),  # and its node, or 0 where it is for all
         ("slot_ns", "i8"),  # when its slot begins; slot_rem / slot_den
         ("slot_rem", "i8"),
         ("aim_ns", "i8"),  # its target
@@ -123,6 +134,7 @@ Parts = namedtuple(
         "plan",  # `PLAN` of shape (1,)
         "state",  # `STATE` of shape (1,)
         "receivers",  # `RECEIVER`
+        "windows",  # `WINDOW`
         "aside",  # `ASIDE`
         "sizes",  # int64, foreign payloads are drawn from
         "tallies",  # int64, packets so far to each address

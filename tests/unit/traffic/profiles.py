@@ -11,7 +11,7 @@ from bench.traffic.schedule import Schedule
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from bench.base.columns import Line, Sent
+    from bench.base.columns import Flaw, Line, Sent
     from bench.profile.model import Profile
 
 CRC = '{ kind = "check", algorithm = "CRC-16/MODBUS", order = "little" }'
@@ -52,6 +52,11 @@ mark_after_break = "12 us"
 pad = "FF"
 fields = [{ADDRESS}, {LENGTH}, {{ kind = "payload", most = 64 }}, {CRC}]
 """,
+    "ninth-bit": f"""
+framing = "ninth-bit"
+pad = "FF"
+fields = [{ADDRESS}, {LENGTH}, {{ kind = "payload", most = 64 }}, {CRC}]
+""",
 }
 
 SMALL = """
@@ -82,10 +87,33 @@ foreign = {{ share = "10 %", addresses = [17, 18], lengths = [4, 20] }}
 """
 """Two nodes of 16 octets each; a fifth of the line is theirs."""
 
+FOREIGN = 'foreign = { share = "10 %", addresses = [17, 18], lengths = [4, 20] }'
+
 
 def small(framing: str = "marker", *overrides: str) -> Profile:
     """A small profile of one framing."""
+    if framing == "ninth-bit":
+        overrides = ("bus.data_bits=9", *overrides)
     return parse_profile(SMALL.format(packet=PACKETS[framing]), overrides)
+
+
+def shared(framing: str = "marker", *overrides: str) -> Profile:
+    """A small profile whose nodes take octets 1 to 16 and 21 to 36 of one packet."""
+    packet = PACKETS[framing].replace(f"{ADDRESS}, ", "")
+    packet = packet.replace('kind = "payload"', 'kind = "payload", shared = true')
+    text = SMALL.format(packet=packet).replace(FOREIGN, "")
+    return parse_profile(text, ["node.1.address=21", *overrides])
+
+
+def character_ns(framing: str) -> int:
+    """A character of a small profile at 1 Mbaud: 8N1, or 9N1."""
+    return 11_000 if framing == "ninth-bit" else 10_000
+
+
+def places(line: Line, kind: Flaw) -> list[int]:
+    """Where in a chunk the characters of one kind are."""
+    flaws = line.flaws
+    return [int(at) for at in flaws["at"][flaws["kind"] == kind]]
 
 
 def causeway(*overrides: str) -> Profile:

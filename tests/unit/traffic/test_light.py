@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from bench.base.columns import SENT, Sent, To
 from bench.base.errors import ProfileError
 from bench.profile import load_profile
+from bench.profile.model import PayloadField
 from bench.traffic.light import CAUTIONS, LightGuard
 
 if TYPE_CHECKING:
@@ -315,6 +316,36 @@ def test_by_node() -> None:
     assert [at.tolist() for at in times] == [[10, 40], [20, 40]]
 
 
+def test_by_node_of_a_shared_payload() -> None:
+    """Every node has its octets of every packet, from its address on."""
+    alone = profile(nodes=2)
+    fields = (PayloadField(kind="payload", most=60, shared=True),)
+    packet = alone.packet.model_copy(update={"fields": fields})
+    nodes = tuple(
+        node.model_copy(update={"address": address})
+        for node, address in zip(alone.node, (31, 3), strict=True)
+    )
+    shared = alone.model_copy(update={"packet": packet, "node": nodes})
+    rows = np.zeros(3, SENT)
+    rows["to"] = To.EVERY_NODE
+    rows["payload_at"] = [0, 60, 120]
+    rows["payload_octets"] = [60, 60, 50]  # the last does not reach the first node's
+    rows["last_bit_ns"] = [10, 20, 30]
+    payload = np.arange(170, dtype=np.uint8)
+    payloads, times = LightGuard(shared).by_node(Sent(rows, payload))
+    assert [octets[:, 0].tolist() for octets in payloads] == [[30, 90], [2, 62, 122]]
+    assert [octets[0, -1] for octets in payloads] == [53, 25]
+    assert [at.tolist() for at in times] == [[10, 20], [10, 20, 30]]
+
+
+def test_by_node_of_a_sync() -> None:
+    """What no node is to show lights nothing, whatever its size."""
+    rows = np.zeros(1, SENT)
+    rows["to"], rows["payload_at"], rows["payload_octets"] = To.EVERY_NODE, -1, 24
+    payloads, _ = LightGuard(profile()).by_node(Sent(rows, np.zeros(0, np.uint8)))
+    assert payloads[0].shape == (0, 24)
+
+
 def test_times_must_fit() -> None:
     """Packets without times, or times that go back, are refused."""
     guard = LightGuard(profile())
@@ -325,15 +356,13 @@ def test_times_must_fit() -> None:
 
 def test_register_without_a_channel() -> None:
     """A register too short for one channel cannot be guarded, and says so."""
-    with pytest.raises(ProfileError, match="register holds no channel: 4 bits"):
+    with pytest.raises(ProfileError, match="channel wider than its register: 8, exp"):
         LightGuard(profile(register_bits=4))
 
 
 def test_red_channel_outside_the_device() -> None:
     """A red channel that is not there is refused: it would go unguarded."""
-    with pytest.raises(
-        ProfileError, match="no such red channel: 4, expected at most 3"
-    ):
+    with pytest.raises(ProfileError, match="no such channel: 4, expected 0 to 3"):
         LightGuard(profile(red=(3, 4)))
 
 

@@ -6,9 +6,22 @@ import subprocess
 import sys
 
 import pytest
-from unit.traffic.profiles import causeway, chunks, small
+from unit.traffic.profiles import (
+    causeway,
+    character_ns,
+    chunks,
+    places,
+    shared,
+    small,
+)
 
-from bench.traffic.load import intended_load, most_frame_rate, offered_load
+from bench.base.columns import Flaw
+from bench.traffic.load import (
+    costs_of,
+    intended_load,
+    most_frame_rate,
+    offered_load,
+)
 
 
 def test_causeway_by_hand():
@@ -24,20 +37,47 @@ def test_causeway_by_hand():
     assert intended_load(causeway("traffic.pacing=flood")) == 1.0
 
 
-@pytest.mark.parametrize("framing", ["marker", "cobs", "slip", "hdlc", "break"])
+@pytest.mark.parametrize(
+    "framing", ["marker", "cobs", "slip", "hdlc", "break", "ninth-bit"]
+)
 @pytest.mark.parametrize("every", [0, 3])
 def test_own_load_is_what_is_sent(framing, every):
     """Measured over a long timed schedule, stuffing at its average."""
     profile = small(
         framing, "traffic.foreign.share=0", f"traffic.broadcast_every={every}"
     )
+    busy_s = _busy_s(profile, framing, packets=3000)
+    assert busy_s / (1500 / 200) == pytest.approx(intended_load(profile), rel=2e-3)
+
+
+@pytest.mark.parametrize("framing", ["marker", "cobs", "slip", "hdlc", "break"])
+def test_own_load_of_one_packet_for_all(framing):
+    """One packet a frame; zeros between the nodes' octets are never replaced."""
+    profile = shared(framing)
+    busy_s = _busy_s(profile, framing, packets=3000)
+    assert busy_s / (3000 / 200) == pytest.approx(intended_load(profile), rel=2e-3)
+
+
+def _busy_s(profile, framing: str, packets: int) -> float:
+    """Time that characters, breaks and marks of a schedule take up."""
     characters = breaks = 0
-    for line, _ in chunks(profile, packets=3000):
-        characters += len(line.octets) - len(line.flaws)
-        breaks += len(line.flaws)
-    seconds = 1500 / 200
-    busy = characters * 10e-6 + breaks * 104e-6
-    assert busy / seconds == pytest.approx(intended_load(profile), rel=2e-3)
+    for line, _ in chunks(profile, packets=packets):
+        broken = len(places(line, Flaw.BREAK))
+        characters += len(line.octets) - broken
+        breaks += broken
+    return characters * character_ns(framing) * 1e-9 + breaks * 104e-6
+
+
+def test_one_packet_for_all_by_hand():
+    """Two nodes' 16 octets and 4 between them, in SLIP: 2 x 38 + 2 characters."""
+    costs = costs_of(shared("slip"))
+    assert costs.sizes == (36,)
+    assert costs.windows == ((0, 16), (20, 16))
+    assert most_frame_rate(shared("slip"), worst=True) == 1e6 / 780
+    average = 38 + 2 + 32 * 2 / 256  # of 32 random octets 2 in 256 are replaced
+    assert most_frame_rate(shared("slip")) == pytest.approx(1e5 / average)
+    fixed = shared("slip", "packet.fields.0.least=50")
+    assert costs_of(fixed).sizes == (50,)  # as few as there may be
 
 
 def test_worst_stuffing_is_twice_the_octets():

@@ -9,9 +9,16 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from unit.traffic.profiles import PACKETS, causeway, chunks, small
+from unit.traffic.profiles import (
+    PACKETS,
+    causeway,
+    character_ns,
+    chunks,
+    places,
+    small,
+)
 
-from bench.base.columns import To
+from bench.base.columns import Flaw, To
 
 
 def rows_of(profile, **ends: int) -> np.ndarray:
@@ -53,11 +60,12 @@ def test_a_packed_line_never_idles(framing):
     now_ns = 0
     for line, _ in chunks(profile, 777, packets=60):
         ends = [*line.runs["first"][1:], len(line.octets)]
-        breaks = set(line.flaws["at"].tolist())
+        breaks = places(line, Flaw.BREAK)
         for run, end in zip(line.runs, ends, strict=True):
             assert run["start_ns"] == now_ns
             broken = int(run["first"]) in breaks
-            now_ns += 104_000 if broken else 10_000 * int(end - run["first"])
+            octets = int(end - run["first"])
+            now_ns += 104_000 if broken else character_ns(framing) * octets
 
 
 @pytest.mark.parametrize("framing", [f for f in PACKETS if f != "silence"])
@@ -72,7 +80,8 @@ def test_a_line_without_a_pad_is_filled_with_foreign_packets(framing):
     assert early_ns.min() >= 0
     # Characters of the shortest packet if all of it is stuffed, or a break beside it.
     shortest = {"marker": 7, "cobs": 6, "slip": 8, "hdlc": 8, "break": 5 + 11}
-    assert early_ns.max() < 10_000 * (shortest[framing] + 1)
+    shortest["ninth-bit"] = 5
+    assert early_ns.max() < character_ns(framing) * (shortest[framing] + 1)
 
 
 @pytest.mark.parametrize(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from unit.traffic.profiles import SMALL, causeway, small
+from unit.traffic.profiles import FOREIGN, SMALL, causeway, shared, small
 
 from bench.base.errors import ProfileError
 from bench.profile.load import parse_profile
@@ -71,9 +71,7 @@ fields = [{{ kind = "literal", octets = "A5" }}, {{ kind = "payload", octets = 1
 
 def test_packed_needs_something_to_fill_with():
     """Neither a pad nor an address for others."""
-    text = SMALL.format(packet=nameless(pad=True)).replace(
-        'foreign = { share = "10 %", addresses = [17, 18], lengths = [4, 20] }', ""
-    )
+    text = SMALL.format(packet=nameless(pad=True)).replace(FOREIGN, "")
     text = (
         text.split('[[node]]\nname = "flood-gate"')[0] + text[text.index("[traffic]") :]
     )
@@ -82,6 +80,32 @@ def test_packed_needs_something_to_fill_with():
     packet = profile.packet.model_copy(update={"pad": None})
     without = profile.model_copy(update={"packet": packet})
     assert "nothing to fill the line with" in refusal(without)
+
+
+@pytest.mark.parametrize("framing", ["break", "ninth-bit"])
+def test_pads_do_not_fill_packets_that_only_the_next_one_ends(framing):
+    """They would be part of the packet; foreign packets fill the line instead."""
+    profile = small(framing, "traffic.pacing=packed")
+    fields = tuple(field for field in profile.packet.fields if field.kind != "length")
+    packet = profile.packet.model_copy(update={"fields": fields})
+    text = refusal(profile.model_copy(update={"packet": packet}))
+    assert text.startswith("pads would be part of packets that only the next one ends")
+    without = packet.model_copy(update={"pad": None})
+    refuse(profile.model_copy(update={"packet": without}))
+
+
+@pytest.mark.parametrize(("node", "address"), [(0, 0), (1, 50)])
+def test_octets_outside_a_shared_payload_are_refused(node, address):
+    """The payload begins with octet 1, and holds 64 at most."""
+    profile = shared()
+    refuse(profile)
+    moved = profile.node[node].model_copy(update={"address": address})
+    nodes = (*profile.node[:node], moved, *profile.node[node + 1 :])
+    text = refusal(profile.model_copy(update={"node": nodes}))
+    assert text == (
+        f"the lanes' octets are not in the packet: octets {address} to {address + 15}, "
+        f"expected 1 to 64 @ node.{node}.address"
+    )
 
 
 def test_every_fault_comes_at_once():

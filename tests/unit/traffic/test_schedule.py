@@ -9,10 +9,19 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from unit.traffic.profiles import PACKETS, SMALL, causeway, chunks, small
+from unit.traffic.profiles import (
+    PACKETS,
+    SMALL,
+    causeway,
+    character_ns,
+    chunks,
+    places,
+    shared,
+    small,
+)
 
 from bench.base.columns import Flaw, To
-from bench.profile.load import parse_profile
+from bench.profile.load import load_profile, parse_profile
 from bench.traffic.schedule import Schedule, schedule_digest
 from bench.wire.decoder import Decoder
 from bench.wire.format import format_of
@@ -41,6 +50,12 @@ def test_golden_digest_of_the_causeway(pacing):
     """The shipped example as well, in every pacing."""
     profile = causeway(f"traffic.pacing={pacing}")
     assert schedule_digest(profile, 7, 40) == GOLDEN[f"causeway {pacing}"]
+
+
+@pytest.mark.parametrize("name", ["dmx512", "modbus-rtu"])
+def test_golden_digest_of_the_standards(name):
+    """One packet for all nodes after a break, and packets that a silence ends."""
+    assert schedule_digest(load_profile(name), 7, 40) == GOLDEN[name]
 
 
 def test_digest_depends_on_the_seed():
@@ -72,7 +87,7 @@ def test_a_decoder_finds_every_packet(framing, pacing):
     for line, sent in chunks(profile, 500, packets=60):
         rows += list(sent.rows)
         payloads.append(sent.payload.tobytes())
-        end_ns = _feed(decoder, line, end_ns)
+        end_ns = _feed(decoder, line, end_ns, character_ns(framing))
     decoder.finish()
     events = list(decoder.events())
     assert not [event for event in events if isinstance(event, Rejected)]
@@ -84,20 +99,25 @@ def test_a_decoder_finds_every_packet(framing, pacing):
     assert b"".join(own) == b"".join(payloads)
 
 
-def _feed(decoder: Decoder, line, end_ns: int | None) -> int:
-    """A chunk of the line at 1 Mbaud 8N1, run by run; returns when it is idle again."""
+def _feed(decoder: Decoder, line, end_ns: int | None, pitch_ns: int) -> int:
+    """A chunk of the line, run by run; returns when it is idle again."""
     ends = [*line.runs["first"][1:], len(line.octets)]
     breaks = {int(flaw["at"]): int(flaw["length_ns"]) for flaw in line.flaws}
+    marks = places(line, Flaw.ADDRESS)
     for run, end in zip(line.runs, ends, strict=True):
         first, start_ns = int(run["first"]), int(run["start_ns"])
         if end_ns is not None and start_ns > end_ns:
             decoder.gap(start_ns - end_ns)
-        if first in breaks:
+        if breaks.get(first):
             decoder.flaw(0, Flaw.BREAK)
             end_ns = start_ns + breaks[first]
-        else:
-            decoder.octets(line.octets[first : int(end)])
-            end_ns = start_ns + 10_000 * (int(end) - first)
+            continue
+        end_ns = start_ns + pitch_ns * (int(end) - first)
+        for at in [at for at in marks if first <= at < end]:
+            decoder.octets(line.octets[first:at])
+            decoder.flaw(int(line.octets[at]), Flaw.ADDRESS)
+            first = at + 1
+        decoder.octets(line.octets[first : int(end)])
     return end_ns
 
 
@@ -119,6 +139,38 @@ def test_own_packets_are_as_the_wire_defines_them(framing):
         )
 
 
+@pytest.mark.parametrize("pacing", ["timed", "flood"])
+@pytest.mark.parametrize("framing", ["break", "ninth-bit"])
+def test_the_last_packet_ends(framing, pacing):
+    """Where only the next packet ends one, something that begins another comes last."""
+    profile = small(framing, f"traffic.pacing={pacing}")
+    fields = tuple(field for field in profile.packet.fields if field.kind != "length")
+    packet = profile.packet.model_copy(update={"fields": fields, "pad": None})
+    profile = profile.model_copy(update={"packet": packet})
+    decoder = Decoder(format_of(packet), "forward")
+    rows, end_ns = [], None
+    for line, sent in chunks(profile, 90, packets=10):
+        end_ns = _feed(decoder, line, end_ns, character_ns(framing))
+        rows += list(sent.rows)
+        end = line.first + len(line.octets)
+    # Nothing is told of the end of the line: `finish` is not called.
+    found = [event for event in decoder.events() if isinstance(event, Packet)]
+    assert len(found) == len(rows) >= 10
+    assert end == rows[-1]["first"] + rows[-1]["octets"] + 1
+    assert Schedule(profile, seed=1, packets=0).take(100) is None
+
+
+@pytest.mark.parametrize("pacing", PACINGS)
+def test_the_address_of_every_packet_is_marked(pacing):
+    """Its ninth bit is set; that of a pad and of every other octet is not."""
+    profile = small("ninth-bit", f"traffic.pacing={pacing}")
+    for line, sent in chunks(profile, packets=40):
+        firsts = (sent.rows["first"] - line.first).tolist()
+        assert places(line, Flaw.ADDRESS) == firsts
+        assert len(line.flaws) == len(firsts) > 0
+        assert (line.octets[firsts] == sent.rows["address"]).all()
+
+
 def test_rows_describe_the_frames():
     """One own packet a node and frame, in order; a broadcast after every second."""
     profile = small("marker", "traffic.broadcast_every=2")
@@ -133,6 +185,46 @@ def test_rows_describe_the_frames():
     assert foreign
     assert all(row["frame"] == row["payload_at"] == -1 for row in foreign)
     assert [int(row["packet"]) for row in sent.rows] == list(range(len(sent.rows)))
+
+
+@pytest.mark.parametrize("pattern", ["random", "ramp", "walking-one", "prbs15"])
+def test_one_packet_for_all_carries_what_own_packets_would(pattern):
+    """Each node's octets at its address, zeros elsewhere; one packet a frame."""
+    override = f"traffic.pattern={pattern}"
+    ((_, sent),) = chunks(shared("cobs", override), packets=30)
+    rows = sent.rows
+    assert (rows["to"] == To.EVERY_NODE).all()
+    assert (rows["address"] == -1).all()
+    assert rows["frame"].tolist() == list(range(30))
+    assert (rows["payload_octets"] == 36).all()
+    assert rows["payload_at"].tolist() == list(range(0, 36 * 30, 36))
+    whole = sent.payload.reshape(30, 36)
+    assert not whole[:, 16:20].any()
+    alone = small("cobs", override, "traffic.foreign.share=0")
+    ((_, apart),) = chunks(alone, packets=60)
+    own = apart.payload.reshape(30, 2, 16)
+    assert (whole[:, :16] == own[:, 0]).all()
+    assert (whole[:, 20:] == own[:, 1]).all()
+
+
+@pytest.mark.parametrize("pacing", PACINGS)
+@pytest.mark.parametrize("framing", ["marker", "cobs", "break"])
+def test_a_decoder_finds_every_packet_for_all(framing, pacing):
+    """A packet a frame, numbered if the format numbers them; targets are frames'."""
+    profile = shared(framing, f"traffic.pacing={pacing}", "traffic.dither=0")
+    decoder = Decoder(format_of(profile.packet), "forward")
+    payloads, starts, end_ns = [], [], None
+    for line, sent in chunks(profile, 200, packets=20):
+        payloads.append(sent.payload.tobytes())
+        starts += sent.rows["start_ns"].tolist()
+        end_ns = _feed(decoder, line, end_ns, 10_000)
+    decoder.finish()
+    found = [event for event in decoder.events() if isinstance(event, Packet)]
+    assert b"".join(event.payload for event in found) == b"".join(payloads)
+    numbers = range(20) if framing == "cobs" else [None] * 20
+    assert [event.sequence for event in found] == list(numbers)
+    if pacing == "timed":
+        assert starts == [frame * 5_000_000 for frame in range(20)]
 
 
 def test_a_sync_packet_carries_nothing():

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from unit.traffic.profiles import chunks
 
+from bench.base.columns import Flaw
 from bench.profile.load import parse_profile
 from bench.traffic.load import most_frame_rate
 
@@ -114,11 +115,20 @@ def test_dmx_refresh_rates(slots, per_second):
 
 
 def test_dmx_line():
-    """A break of 92 us, 12 us of mark, the start code, then the slots without a gap."""
+    """A break of 92 us, 12 us of mark, the start code, then the slots without a gap.
+
+    A packet of any number of slots ends with the next break, so there is one more.
+    """
     ((line, _),) = chunks(dmx(24, "traffic.pattern=ramp"), packets=2)
     assert bytes(line.octets[:26]) == bytes([0, 0, *range(24)])
-    assert [tuple(flaw) for flaw in line.flaws] == [(0, 92_000, 3), (26, 92_000, 3)]
+    assert len(line.octets) == 53
+    assert [tuple(flaw) for flaw in line.flaws] == [
+        (place, 92_000, Flaw.BREAK) for place in (0, 26, 52)
+    ]
     starts = [(int(run["first"]), int(run["start_ns"])) for run in line.runs]
     second_ns = 104_000 + 25 * 44_000
-    assert starts == [(0, 0), (1, 104_000), (26, second_ns), (27, second_ns + 104_000)]
+    third = (52, 2 * second_ns)
+    second = [(26, second_ns), (27, second_ns + 104_000)]
+    assert starts == [(0, 0), (1, 104_000), *second, third]
     assert second_ns == 1_204_000  # break to break, E1.11 table 6
+    assert line.until_ns == 2 * second_ns + 92_000
