@@ -21,6 +21,7 @@ __all__ = [
     "address_of",
     "integer_at",
     "octet_at",
+    "put_integer",
     "put_octet",
     "record_at",
     "within",
@@ -99,6 +100,19 @@ def put_word_at(typing_context, address, word):  # noqa: ARG001
         return context.get_dummy_value()
 
     return types.none(types.int64, types.uint64), generate
+
+
+@intrinsic
+def put_integer(typing_context, address, number):  # noqa: ARG001
+    """Write a signed 64-bit number."""
+
+    def generate(context, builder, signature, args):
+        value = context.cast(builder, args[1], signature.args[1], types.int64)
+        place = builder.inttoptr(args[0], ir.IntType(64).as_pointer())
+        builder.store(value, place).align = 1
+        return context.get_dummy_value()
+
+    return types.none(types.int64, number), generate
 
 
 @melted

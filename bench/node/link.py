@@ -46,6 +46,7 @@ class SimulatedLink:
             SimulatedNode(spec, seed=seed, shortcuts=shortcuts)
             for spec in node_specs(profile)
         ]
+        self._cut: list[list[Played]] = [[] for _ in self.nodes]
         workers = min(len(self.nodes), os.cpu_count() or 1)
         self._pool = ThreadPoolExecutor(workers, "node") if workers > 1 else None
 
@@ -54,13 +55,32 @@ class SimulatedLink:
         """Everything: a simulated node hides nothing."""
         return EVERYTHING
 
+    def reset(self, at_ns: int, nodes: Sequence[int] | None = None) -> None:
+        """Let nodes begin anew, at the instant up to which the line was carried.
+
+        What they showed half and dropped for it comes with what is carried next.
+
+        Args:
+            at_ns: The instant.
+            nodes: Their indexes; all unless stated.
+        """
+        which = range(len(self.nodes)) if nodes is None else nodes
+        for index in which:
+            self._cut[index].append(self.nodes[index].reset(at_ns))
+
     def carry(self, line: Line) -> Seen:
         """See `Link.carry`."""
         if self._pool is None:
             played = [node.play(line) for node in self.nodes]
         else:
             played = list(self._pool.map(lambda node: node.play(line), self.nodes))
-        return _joined(played, line.until_ns)
+        parts = [
+            part
+            for cut, part in zip(self._cut, played, strict=True)
+            for part in (*cut, part)
+        ]
+        self._cut = [[] for _ in self.nodes]
+        return _joined(parts, line.until_ns)
 
     def close(self) -> None:
         """See `Link.close`."""

@@ -6,9 +6,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from bench.base.grid import NS_PER_S
 from bench.base.seeds import stream_key
 from bench.kernels import checks
 from bench.kernels.node import records
+from bench.kernels.node.words import words_of
 from bench.wire.format import Delimiter, Stuffing
 
 if TYPE_CHECKING:
@@ -28,6 +30,22 @@ _STOP = {
     "interrupt": records.BY_INTERRUPT,
     "count": records.BY_COUNT,
 }
+_RECEIVE = {
+    "interrupt": records.BY_HANDLER,
+    "poll": records.BY_POLL,
+    "dma": records.BY_RING,
+}
+_METHOD = {
+    "dma": records.DMA,
+    "timer": records.TIMER,
+    "port": records.PORT,
+    "uart": records.UART,
+}
+_INTERRUPT = {
+    "receive": records.RECEIVE,
+    "complete": records.COMPLETED,
+    "bit": records.BIT,
+}
 _RESYNC = {
     "forward": records.FORWARD,
     "timeout": records.TIMEOUT,
@@ -37,13 +55,12 @@ _RESYNC = {
 
 def spec_record(spec: NodeSpec, seed: int) -> Any:
     """`SPEC`, shape (1,)."""
-    key = np.array(stream_key(seed, "stop"), np.uint64).view(np.int64)
     values: dict[str, Any] = {
         "pitch_ns": spec.pitch.num // spec.pitch.den,
         "pitch_rem": spec.pitch.num % spec.pitch.den,
         "den": spec.pitch.den,
         "calm": _is_calm(spec),
-        "plain": spec.uart.fires == "level" and not spec.uart.restart_on_read,
+        "plain": _is_plain(spec),
         "level": spec.uart.fires == "level",
         "overrun": _OVERRUN[spec.uart.overrun],
         "stop": _STOP[spec.output.stop],
@@ -51,10 +68,22 @@ def spec_record(spec: NodeSpec, seed: int) -> Any:
         "index": spec.index,
         "address": spec.address,
         "payload_octets": spec.payload_octets,
-        "key0": key[0],
-        "key1": key[1],
+        "receive": _RECEIVE[spec.receive.method],
+        "on_sync": spec.on_sync,
+        "blackout_ns": spec.blackout_ns or 0,
+        "window": -1 if spec.window is None else spec.window,
+        "lost_spare": 1 + spec.receive.ring,
     }
-    for part in (spec.uart, spec.cost, spec.output):
+    which = ("first", "second", "third")
+    for place, interrupt in zip(which, spec.cost.priority, strict=True):
+        values[place] = _INTERRUPT[interrupt]
+    if spec.receive.method == "dma":
+        values |= {"trigger": records.FAR, "overrun": records.LAP}
+    values |= _output_values(spec)
+    for name, stream in (("key", "stop"), ("transfer", f"transfer {spec.index}")):
+        key = np.array(stream_key(seed, stream), np.uint64).view(np.int64)
+        values |= {f"{name}0": key[0], f"{name}1": key[1]}
+    for part in (spec.uart, spec.receive, spec.cost, spec.output):
         for name in part.__slots__:
             if name not in values and name in (records.SPEC.names or ()):
                 values[name] = getattr(part, name) or 0
@@ -63,6 +92,45 @@ def spec_record(spec: NodeSpec, seed: int) -> Any:
     for name in records.SPEC.names or ():
         record[name] = values[name]
     return record
+
+
+def _is_plain(spec: NodeSpec) -> bool:
+    """Whether the shortcuts for a receive interrupt know this receiver."""
+    if spec.uart.mute:
+        return False
+    plain = spec.uart.fires == "level" and not spec.uart.restart_on_read
+    return spec.receive.method == "dma" or plain
+
+
+def _output_values(spec: NodeSpec) -> dict[str, Any]:
+    """What follows from the output stage."""
+    output, uart_lanes = spec.output, spec.output.signal == "uart"
+    by_word = output.method in ("dma", "timer") and not uart_lanes
+    words = output.clocks * output.word_octets if by_word else spec.payload_octets
+    rise_ns = output.rise_permille * 1_000_000 // output.clock_hz
+    jitter_ns = output.transfer_jitter_ns
+    late = jitter_ns + output.setup_ns >= rise_ns
+    late = late or jitter_ns > NS_PER_S // output.clock_hz
+    whole = output.clock_hz == output.lane_hz
+    # Rounding down may add 2 ns to how late one bit is after another.
+    half_ns = NS_PER_S // (2 * output.clock_hz)
+    return {
+        "method": _METHOD[output.method],
+        "uart_lanes": uart_lanes,
+        "lead": 0 if uart_lanes else -(-output.lead_ns * output.clock_hz // NS_PER_S),
+        "latch_pause_ns": output.latch_pause_ns or 0,
+        "loose": output.method == "dma" and not uart_lanes and late,
+        "intact": whole and (output.method == "timer" or jitter_ns + 2 <= half_ns),
+        "words_octets": words,
+    }
+
+
+def dark_words(spec: NodeSpec, record: Any) -> NDArray[np.uint8]:
+    """The port words of darkness."""
+    words = np.zeros(record[0]["words_octets"], np.uint8)
+    if spec.dark:
+        words_of(record, np.frombuffer(spec.dark, np.uint8).copy(), words)
+    return words
 
 
 def _is_calm(spec: NodeSpec) -> bool:
@@ -132,18 +200,44 @@ def check_records(packet: Format) -> tuple[Any, Any]:
     )
 
 
+_FAR_AT_FIRST = (
+    "last_end_ns",
+    "timer_ns",
+    "coming_ns",
+    "complete_ns",
+    "tick_ns",
+    "free_ns",
+    "dark_due_ns",
+)
+"""Instants of what is not to come yet."""
+
+
+_KEPT = ("bursts", "interrupts", "first_place", "literals", "broadcasts")
+"""What a reset leaves as it is, beside addresses, room and totals of time."""
+
+
+def _at_rest(spec: NodeSpec, now_ns: int) -> Any:
+    """`NODE`, shape (1,): a node at rest on an idle line."""
+    inside = spec.packet.delimiting.kind in (Delimiter.OCTET, Delimiter.SILENCE)
+    node = np.zeros(1, records.NODE)
+    for name in _FAR_AT_FIRST:
+        node[name] = records.FAR
+    node["mode"] = records.INSIDE if inside else records.HUNT
+    node["start"] = -1
+    node["need"] = 1
+    node["now_ns"] = now_ns
+    node["muted"] = spec.uart.mute
+    if spec.blackout_ns is not None:
+        node["dark_due_ns"] = now_ns + spec.blackout_ns
+    return node
+
+
 class Store:
     """The arrays of one node, kept alive, and their addresses in its record."""
 
     def __init__(self, spec: NodeSpec) -> None:
         """A node at rest on an idle line, with no room for anything yet."""
-        inside = spec.packet.delimiting.kind in (Delimiter.OCTET, Delimiter.SILENCE)
-        self.node = np.zeros(1, records.NODE)
-        for name in ("last_end_ns", "timer_ns", "complete_ns", "free_ns"):
-            self.node[name] = records.FAR
-        self.node["mode"] = records.INSIDE if inside else records.HUNT
-        self.node["start"] = -1
-        self.node["need"] = 1
+        self.node = _at_rest(spec, 0)
         self._arrays: dict[str, NDArray[Any]] = {}
         self._put_format(spec.packet)
 
@@ -162,6 +256,13 @@ class Store:
         self.node[f"{name}_at"] = array.ctypes.data
         if count:
             self.node[count] = array.shape[0]
+
+    def begin_anew(self, spec: NodeSpec, now_ns: int) -> None:
+        """Put the node to rest; what is counted, and the chains, stay as they are."""
+        fresh = _at_rest(spec, now_ns)
+        for name in records.NODE.names or ():
+            if not (name.endswith(("_at", "_room", "_busy_ns")) or name in _KEPT):
+                self.node[name] = fresh[name]
 
     def make_room(self, name: str, least: int, dtype: np.dtype[Any]) -> None:
         """Let an array hold at least so many rows; what it holds stays."""

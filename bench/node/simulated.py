@@ -22,11 +22,12 @@ from bench.base.columns import (
     no_rows,
 )
 from bench.kernels.node import records
+from bench.kernels.node.cut import cut
 from bench.kernels.node.line import open_line
 from bench.kernels.node.memory import forget
 from bench.kernels.node.play import play
-from bench.node.prepare import Store, spec_record
-from bench.node.trace import EDGE, edges_of
+from bench.node.prepare import Store, dark_words, spec_record
+from bench.node.trace import EDGE, Trace
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -86,8 +87,7 @@ class SimulatedNode:
         """
         self.spec = spec
         self._seed = seed
-        self._trace = trace
-        self._bursts = 0
+        self._trace = Trace(spec, seed) if trace else None
         self._shortcuts = shortcuts and not trace
         self._record = spec_record(spec, seed)
         self._store = Store(spec)
@@ -107,6 +107,11 @@ class SimulatedNode:
     def complete_busy_ns(self) -> int:
         """Time spent in transfer-complete interrupts that have ended."""
         return int(self._node[0]["complete_busy_ns"])
+
+    @property
+    def bit_busy_ns(self) -> int:
+        """Time spent in output-bit interrupts that have ended."""
+        return int(self._node[0]["bit_busy_ns"])
 
     @property
     def foreground_busy_ns(self) -> int:
@@ -140,58 +145,82 @@ class SimulatedNode:
             forget(self._node)
         return _joined(parts)
 
-    def _drain(self) -> Played:
+    def reset(self, at_ns: int) -> Played:
+        """Begin anew at an instant; what was shown half, and what was dropped for it.
+
+        Args:
+            at_ns: The instant up to which it was played.
+        """
+        cut(self._record, self._node, at_ns)
+        told = self._drain(at_ns)
+        self._store.begin_anew(self.spec, at_ns)
+        return told
+
+    def _drain(self, cut_ns: int | None = None) -> Played:
         """Take the rows of the last call, and empty them."""
         node, store = self._node[0], self._store
+        interrupts, edges = self._traced(cut_ns)
         taken = Played(
             store["shown"][: node["shown"]].copy(),
             store["data"][: node["data"]].copy(),
             store["dropped"][: node["dropped"]].copy(),
             store["lost"][: node["lost"]].copy(),
-            store["traced"][: node["traced"]].copy(),
-            self._edges(store["shown"][: node["shown"]]),
+            interrupts,
+            edges,
         )
         for rows in (taken.shown, taken.dropped, taken.lost):
             rows["node"] = self.spec.index
-        self._bursts += len(taken.shown)
         for count in ("shown", "data", "dropped", "lost", "traced"):
             node[count] = 0
         return taken
 
-    def _edges(self, shown: Rows) -> Rows:
-        """What the pins did in these bursts, in trace mode."""
-        rows = [no_rows(EDGE)]
-        if self._trace:
-            for number, burst in enumerate(shown, self._bursts):
-                rows.append(edges_of(self.spec, burst, number, self._seed))
-        return np.concatenate(rows)
+    def _traced(self, cut_ns: int | None) -> tuple[Rows, Rows]:
+        """Interrupts, and what the pins did in the bursts that have a row now."""
+        node, store = self._node[0], self._store
+        if self._trace is None:
+            return no_rows(records.INTERRUPT), no_rows(EDGE)
+        traced = store["traced"][: node["traced"]].copy()
+        noted = traced["kind"] >= records.MOVED
+        self._trace.note(traced[noted])
+        edges = self._trace.edges(store["shown"][: node["shown"]], cut_ns)
+        return traced[~noted], edges
 
     def _make_memory(self) -> None:
         """Room that depends on the node alone."""
         spec, store = self.spec, self._store
         payload, cost = spec.payload_octets, spec.cost
-        words = spec.output.clocks * spec.output.word_octets
+        words = int(self._record[0]["words_octets"])
         store.put("receive", np.zeros(cost.receive_buffers * payload, np.uint8))
         steps = [spec.pitch.after(k) for k in range(spec.uart.fifo + 2)]
         store.put("steps", np.array(steps, np.int64))
         store.put("slots", np.zeros((cost.receive_buffers, 2), np.int64))
         store.put("words", np.zeros(cost.word_buffers * words, np.uint8))
-        store.put("chain", np.zeros(payload, np.uint8))
-        store.put("scratch", np.zeros(spec.packet.longest_raw, np.uint8))
+        store.put("word_slots", np.zeros(cost.word_buffers, records.HELD))
+        store.put("dark", dark_words(spec, self._record))
+        store.put("moves", np.zeros(spec.output.clocks, np.int64))
+        for name in ("level", "level_before"):
+            store.put(name, np.zeros(spec.output.word_octets, np.uint8))
+        for name in ("chain", "before"):
+            store.put(name, np.zeros(payload, np.uint8))
+        scratch = max(spec.packet.longest_raw, payload)
+        store.put("scratch", np.zeros(scratch, np.uint8))
         survivors = 2 * self._carry + _SURVIVORS
         store.put("survivors", np.zeros(survivors, np.uint8), "survivors_room")
-        store.make_room("spans", self._carry + _LOST_ROWS + 4, records.SPAN)
+        lost = _LOST_ROWS + spec.receive.ring
+        store.make_room("spans", self._carry + lost + 4, records.SPAN)
 
     def _make_rows(self, trace: bool) -> None:
         """Room for what comes out of one call."""
         payload, store = self.spec.payload_octets, self._store
         shown = min(4096, max(4, _DATA_OCTETS // payload))
-        dropped = _DROPPED_ROWS + self._spare
+        held = self.spec.cost.receive_buffers + self.spec.cost.word_buffers
+        dropped = _DROPPED_ROWS + self._spare + held
         traced = np.zeros(_INTERRUPT_ROWS if trace else 0, records.INTERRUPT)
         store.put("shown", np.zeros(shown, SHOWN), "shown_room")
         store.put("data", np.zeros(shown * payload, np.uint8))
         store.put("dropped", np.zeros(dropped, DROPPED), "dropped_room")
-        store.put("lost", np.zeros(_LOST_ROWS, LOST), "lost_room")
+        lost = _LOST_ROWS + self.spec.receive.ring
+        store.put("lost", np.zeros(lost, LOST), "lost_room")
         store.put("traced", traced, "traced_room")
 
     def _give(self, line: Line) -> None:

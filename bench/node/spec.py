@@ -8,12 +8,13 @@ each, and never ignored.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, Literal
 
 from bench.base.errors import Fault, ProfileError
 from bench.base.grid import NS_PER_S
+from bench.profile.channels import dark_payload
 from bench.wire.format import Format, format_of
 
 if TYPE_CHECKING:
@@ -29,7 +30,13 @@ MOST_CLOCKS = 1_000_000
 
 @dataclass(frozen=True, slots=True)
 class UartSpec:
-    """The receiver: see `bench.profile.model.Uart`, whose words the fields keep."""
+    """The receiver: see `bench.profile.model.Uart`, whose words the fields keep.
+
+    Attributes:
+        mute: Whether it drops what follows a foreign address by itself.
+        ready_ns: From a character's start to its completion.
+        character_ns: A character's time, rounded down.
+    """
 
     fifo: int
     trigger: int
@@ -40,11 +47,37 @@ class UartSpec:
     overrun: Literal["drop", "hold", "overwrite", "stall"]
     ready_ns: int
     character_ns: int
+    mute: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ReceiveSpec:
+    """How characters leave the receiver.
+
+    Attributes:
+        method: By interrupt, in a polled loop, or into a ring in memory by DMA.
+        pass_ns: poll: one pass that finds nothing.
+        ring: dma: octets of the ring, which holds one less.
+        half: dma: whether the interrupt comes at the ring's half, too.
+        arbitration_ns: dma: how much later a character arrives while a burst runs.
+    """
+
+    method: Literal["interrupt", "poll", "dma"] = "interrupt"
+    pass_ns: int = 0
+    ring: int = 0
+    half: bool = False
+    arbitration_ns: int = 0
 
 
 @dataclass(frozen=True, slots=True)
 class CostSpec:
-    """What the processor's work costs, in ns; `body_limit` in characters."""
+    """What the processor's work costs, in ns; `body_limit` in characters.
+
+    Attributes:
+        bit_ns: The body of an output-bit interrupt.
+        masked_ns: The first part of a foreground job in which no interrupt is entered.
+        priority: Pending interrupts, the first served first.
+    """
 
     entry_ns: int
     exit_ns: int
@@ -56,11 +89,29 @@ class CostSpec:
     receive_buffers: int
     word_buffers: int
     drop_without_words: bool
+    bit_ns: int = 0
+    masked_ns: int = 0
+    priority: tuple[Literal["receive", "bit", "complete"], ...] = (
+        "receive",
+        "bit",
+        "complete",
+    )
 
 
 @dataclass(frozen=True, slots=True)
 class OutputSpec:
-    """The output stage and its chains; `rise_permille` in thousandths of a period."""
+    """The output stage and its chains; `rise_permille` in thousandths of a period.
+
+    Attributes:
+        clocks: W: clocks, or on a UART lane bits, of one burst of one lane.
+        clock_hz: The true rate of the lanes.
+        latch_gap_ns: From the end of a burst to its being shown.
+        kept_gap_ns: From the end of a burst to the output being given back.
+        lane_hz: UART lanes: the rate that the far end expects.
+        lead_ns: How long the clock runs before the first port word is asked for.
+        latch_pause_ns: A pause inside a burst from which on the chains latch; none for
+            chains that latch by a strobe.
+    """
 
     lanes: int
     lane_octets: int
@@ -76,6 +127,14 @@ class OutputSpec:
     runt_ns: int
     latch_gap_ns: int
     kept_gap_ns: int
+    method: Literal["dma", "timer", "port", "uart"] = "dma"
+    signal: Literal["clocked", "uart"] = "clocked"
+    lane_hz: int = 0
+    setup_ns: int = 0
+    lead_ns: int = 0
+    stolen_ns: int = 0
+    lane_gap_ns: int = 0
+    latch_pause_ns: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +150,11 @@ class NodeSpec:
         uart: The receiver.
         cost: What the processor's work costs.
         output: The output stage.
+        receive: How characters leave the receiver.
+        window: Where in a shared payload its octets begin; None: it takes all of one.
+        on_sync: Whether packets are shown on a sync.
+        blackout_ns: Silence after which it darkens its lanes; None: it never does.
+        dark: The payload of darkness; b"" where it never darkens.
     """
 
     index: int
@@ -101,6 +165,11 @@ class NodeSpec:
     uart: UartSpec
     cost: CostSpec
     output: OutputSpec
+    receive: ReceiveSpec = ReceiveSpec()
+    window: int | None = None
+    on_sync: bool = False
+    blackout_ns: int | None = None
+    dark: bytes = b""
 
     @property
     def payload_octets(self) -> int:
@@ -118,6 +187,7 @@ def node_specs(profile: Profile) -> list[NodeSpec]:
     if faults:
         raise ProfileError(faults)
     packet = format_of(profile.packet)
+    shared = profile.packet.shared
     return [
         NodeSpec(
             index,
@@ -128,6 +198,11 @@ def node_specs(profile: Profile) -> list[NodeSpec]:
             _uart_spec(profile.bus, node.processor),
             _cost_spec(node),
             _output_spec(node.output),
+            _receive_spec(node.processor),
+            node.address - 1 if shared else None,
+            node.processor.show == "sync",
+            node.processor.blackout_after_ns,
+            dark_payload(node) if node.processor.blackout_after_ns else b"",
         )
         for index, node in enumerate(profile.node)
     ]
@@ -139,7 +214,7 @@ def _uart_spec(bus: Bus, processor: Processor) -> UartSpec:
     before_stop = 1 + bus.data_bits + (bus.parity != "none")
     share = Fraction(str(uart.ready)) * Fraction(str(bus.stop_bits))
     ready = (before_stop + share) * NS_PER_S / bus.baud
-    return UartSpec(
+    spec = UartSpec(
         fifo=uart.fifo,
         trigger=uart.trigger,
         fires=uart.fires,
@@ -149,7 +224,28 @@ def _uart_spec(bus: Bus, processor: Processor) -> UartSpec:
         overrun=uart.overrun,
         ready_ns=min(ready.__floor__(), character_ns - 1),
         character_ns=character_ns,
+        mute=uart.mute,
     )
+    if processor.dma is None:
+        return spec
+    # A ring is a FIFO that holds one less, and asserts its interrupt by itself.
+    return replace(
+        spec,
+        fifo=processor.dma.octets - 1,
+        trigger=1,
+        fires="transition",
+        overrun="drop",
+        restart_on_read=False,
+    )
+
+
+def _receive_spec(processor: Processor) -> ReceiveSpec:
+    if processor.poll is not None:
+        return ReceiveSpec("poll", pass_ns=processor.poll.pass_ns)
+    ring = processor.dma
+    if ring is not None:
+        return ReceiveSpec("dma", 0, ring.octets, ring.half, ring.arbitration_ns)
+    return ReceiveSpec()
 
 
 def _cost_spec(node: Node) -> CostSpec:
@@ -169,25 +265,45 @@ def _cost_spec(node: Node) -> CostSpec:
         receive_buffers=buffers.receive,
         word_buffers=buffers.port_words,
         drop_without_words=buffers.port_words_full == "drop",
+        bit_ns=interrupt.bit_ns,
+        masked_ns=interrupt.masked_ns,
+        priority=interrupt.priority,
     )
 
 
 def _output_spec(output: Output) -> OutputSpec:
+    clocked = output.signal == "clocked"
+    # A timer's interrupts, UARTs and words that carry characters need no stop.
+    stop = output.stop if clocked and output.method in ("dma", "port") else "count"
+    rate = 1 + Fraction(str(output.rate_error))
+    latch_pause_ns = None
+    if clocked and output.method == "timer" and output.latch == "gap":
+        latch_pause_ns = output.latch_gap_ns
+        if output.longest_pause_ns is not None:
+            latch_pause_ns = output.longest_pause_ns + 1
     return OutputSpec(
         lanes=output.lanes,
         lane_octets=output.lane_octets,
         word_octets=output.word_octets,
         msb_first=output.bit_order == "msb-first",
         clocks=output.burst_clocks,
-        clock_hz=output.clock_hz,
+        clock_hz=round(output.clock_hz * rate),
         rise_permille=round(1000 * output.rise),
-        stop=output.stop,
-        stop_latency_ns=0 if output.stop == "count" else output.stop_latency_ns,
-        stop_jitter_ns=output.stop_jitter_ns if output.stop == "dma" else 0,
+        stop=stop,
+        stop_latency_ns=0 if stop == "count" else output.stop_latency_ns,
+        stop_jitter_ns=output.stop_jitter_ns if stop == "dma" else 0,
         transfer_jitter_ns=output.transfer_jitter_ns,
         runt_ns=output.runt_ns,
         latch_gap_ns=output.latch_gap_ns,
         kept_gap_ns=output.kept_gap_ns or output.latch_gap_ns,
+        method=output.method,
+        signal=output.signal,
+        lane_hz=output.clock_hz,
+        setup_ns=output.setup_ns,
+        lead_ns=output.lead_ns,
+        stolen_ns=output.stolen_ns,
+        lane_gap_ns=output.lane_gap_ns,
+        latch_pause_ns=latch_pause_ns,
     )
 
 
@@ -203,64 +319,38 @@ def _not_simulated(profile: Profile) -> list[Fault]:
         if fault not in faults:
             faults.append(fault)
 
-    if profile.packet.framing == "ninth-bit":
-        refuse("packet.framing", "ninth-bit", "a framing of plain octets")
     if profile.bus.direction == "half":
         refuse("bus.direction", "half", "simplex")
     for node in profile.node:
         if node.observe.by != "simulated":
             refuse("node.observe.by", node.observe.by, "simulated")
-        _refuse_processor(profile, node.processor, refuse)
+        if node.processor.buffers.receive_full != "drop":
+            refuse("processor.buffers.receive_full", "overwrite", "drop")
+        _refuse_silence(profile, node.processor, refuse)
         _refuse_output(node.output, refuse)
     return faults
 
 
-def _refuse_processor(profile, processor, refuse) -> None:  # type: ignore[no-untyped-def]
-    """What a node's processor would do that the model does not."""
-    uart, interrupt = processor.uart, processor.interrupt
-    if processor.receive != "interrupt":
-        refuse("processor.receive", processor.receive, "interrupt")
-    if processor.show != "packet":
-        refuse("processor.show", processor.show, "packet")
-    if interrupt.masked_ns:
-        refuse("processor.interrupt.masked", f"{interrupt.masked_ns} ns", "0 ns")
-    if interrupt.priority != ("receive", "bit", "complete"):
+def _refuse_silence(profile, processor, refuse) -> None:  # type: ignore[no-untyped-def]
+    """A node that would not notice the silence that ends a packet."""
+    if profile.packet.framing != "silence":
+        return
+    uart = processor.uart
+    silence = profile.packet.silence_ns or 0
+    least = silence + profile.bus.character.at(1)
+    timeout = uart.idle_timeout_ns or 0
+    if timeout < least or not uart.idle_on_empty:
         refuse(
-            "processor.interrupt.priority",
-            ", ".join(interrupt.priority),
-            "receive, bit, complete",
+            "processor.uart.idle_timeout",
+            f"{timeout} ns, idle_on_empty = {str(uart.idle_on_empty).lower()}",
+            f"at least {least} ns and idle_on_empty = true, so that the node "
+            "notices the silence that ends a packet",
         )
-    if processor.buffers.receive_full != "drop":
-        refuse("processor.buffers.receive_full", "overwrite", "drop")
-    if profile.packet.framing == "silence":
-        silence = profile.packet.silence_ns or 0
-        least = silence + profile.bus.character.at(1)
-        timeout = uart.idle_timeout_ns or 0
-        if timeout < least or not uart.idle_on_empty:
-            refuse(
-                "processor.uart.idle_timeout",
-                f"{timeout} ns, idle_on_empty = {str(uart.idle_on_empty).lower()}",
-                f"at least {least} ns and idle_on_empty = true, so that the node "
-                "notices the silence that ends a packet",
-            )
 
 
 def _refuse_output(output, refuse) -> None:  # type: ignore[no-untyped-def]
     """What a node's output stage would do that the model does not."""
-    if output.method != "dma":
-        refuse("output.method", output.method, "dma")
-    if output.latch != "gap":
-        refuse("output.latch", output.latch, "gap")
-    if output.burst_clocks % 8:
-        refuse("output.register_bits", output.burst_clocks, "whole octets in a lane")
+    if output.lane_bits % 8:
+        refuse("output.register_bits", output.lane_bits, "whole octets in a lane")
     if output.burst_clocks > MOST_CLOCKS:
         refuse("output.devices", output.burst_clocks, f"at most {MOST_CLOCKS} clocks")
-    rise_ns = output.rise * NS_PER_S / output.clock_hz
-    late = output.transfer_jitter_ns + output.setup_ns
-    if late >= rise_ns:
-        refuse(
-            "output.transfer_jitter",
-            f"{late} ns with the set-up time",
-            f"less than the clock's rise after {rise_ns:.0f} ns (the chain would take "
-            "the previous bit)",
-        )

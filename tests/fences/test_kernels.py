@@ -64,8 +64,11 @@ def test_every_kernel_has_a_twin():
 
 def test_twins_import_nothing_of_the_bench():
     """They are written from the definition; the node's may use the sans-IO decoder."""
-    for path in TWINS.glob("*_twin.py"):
-        allowed = {"bench.wire.decoder"} if path.name == "node_twin.py" else set()
+    decoder = {"bench.wire.decoder", "bench.wire.format"}
+    for path in [*TWINS.glob("*_twin.py"), *TWINS.glob("node_twin_*.py")]:
+        if path.name.startswith("test_"):
+            continue
+        allowed = decoder if path.name == "node_twin_processor.py" else set()
         for node in ast.walk(ast.parse(path.read_text("utf-8"))):
             if isinstance(node, ast.ImportFrom) and node.module:
                 modules = {node.module}

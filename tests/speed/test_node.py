@@ -21,18 +21,35 @@ from bench.wire.packets import build, encode
 CHUNK = 1 << 19
 SHORT = ("output.devices=1", "output.register_bits=16", "output.latch_gap=20 us")
 KILO = ("output.devices=8", "output.register_bits=128")
+DRAIN = ("processor.interrupt.body=drain", "processor.interrupt.count=")
+POLL = (
+    "processor.receive=poll",
+    "processor.poll.pass=0.5 us",
+    "processor.rearrange.per_octet=0 ns",  # not deaf for long, so that nothing is lost
+)
+RING = ("processor.receive=dma", "processor.dma.octets=64", *DRAIN)
+TIMER = (
+    "output.method=timer",
+    "output.transfer_jitter=0 ns",
+    "output.clock=100 kHz",
+    "processor.interrupt.entry=1.1 us",
+    "processor.interrupt.bit=0.4 us",
+    "processor.interrupt.exit=1.1 us",
+    "traffic.frame_rate=5 Hz",
+)
 SLOW = ("processor.interrupt.entry=4 us", "processor.interrupt.exit=4 us")
 
 CASES = {
     "3,848-octet packets": (),
-    "3,848-octet packets, drained": (
-        "processor.interrupt.body=drain",
-        "processor.interrupt.count=",
-    ),
+    "3,848-octet packets, drained": DRAIN,
+    "3,848-octet packets, polled": POLL,
+    "3,848-octet packets, ring of 64": RING,
     "1,032-octet packets": KILO,
     "3,848-octet packets, 3 Mbaud": ("bus.baud=3 Mbaud",),
     "3,848-octet packets, 3,999,971 baud": ("bus.baud=3999971",),
     "24-octet packets": SHORT,
+    "24-octet packets, polled": (*SHORT, *POLL),
+    "24-octet packets, ring of 64": (*SHORT, *RING),
     "24-octet packets, 3 Mbaud": (*SHORT, "bus.baud=3 Mbaud"),
     "one character an interrupt": (
         "processor.uart.trigger=1",
@@ -112,3 +129,46 @@ def test_beside_simpy(name):
         f"\nbeside simpy, {name}: {len(octets) / ours / 1e6:.0f} against "
         f"{len(octets) / theirs / 1e6:.3f} M characters/s, {theirs / ours:.0f} times"
     )
+
+
+def bits_played(overrides: tuple[str, ...], packed: bool) -> tuple[float, int, int]:
+    """Seconds, output interrupts and characters of a timer's bursts.
+
+    On a packed line, or with one packet in 60 ms and nothing else.
+    """
+    spec = node_specs(load_profile("causeway", (*TIMER, *overrides)))[0]
+    octets = packed_line(spec, 500_000 if packed else 1)
+    node, bit_ns = SimulatedNode(spec), spec.cost.entry_ns + spec.cost.exit_ns
+    bit_ns += spec.cost.bit_ns
+    run, spent, ns = np.zeros(1, RUN), 0.0, 0
+    for chunk in range(4 if packed else 40):
+        run[0] = (0, ns, 0)
+        end_ns = ns + (spec.pitch.at(len(octets)) if packed else 60_000_000)
+        line = Line(octets, run, no_rows(FLAW), chunk * len(octets), end_ns)
+        start = perf_counter()
+        node.play(line)
+        spent += perf_counter() - start
+        ns = end_ns
+    return spent, node.bit_busy_ns // bit_ns, (chunk + 1) * len(octets)
+
+
+@pytest.mark.speed
+@pytest.mark.parametrize(
+    ("name", "overrides", "packed"),
+    [
+        ("one lane, a packet in 60 ms", ("output.lanes=1",), False),
+        ("packed line, receive by interrupt", (), True),
+        ("packed line, polled", POLL, True),
+        ("packed line, ring of 64", RING, True),
+    ],
+)
+def test_output_interrupts(name, overrides, packed):
+    """One interrupt a bit, 10 us apart, 2.6 us each: best of five."""
+    bits_played(overrides, packed)
+    best, bits, characters = min(bits_played(overrides, packed) for _ in range(5))
+    print(  # noqa: T201
+        f"\ntimer output, {name}: {bits / best / 1e6:.1f} M output interrupts/s, "
+        f"{characters / best / 1e6:.1f} M characters/s, "
+        f"{bits * 10e-6 / best:.0f} x real time of the bursts"
+    )
+    assert bits > 0

@@ -8,9 +8,10 @@ character's time, and gaps lie just around the limits.
 from __future__ import annotations
 
 import random
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
 import numpy as np
 from twins.node_twin import Character
@@ -31,6 +32,9 @@ from bench.wire.format import (
 )
 from bench.wire.packets import build, encode
 
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
 OWN, NEAR, BROADCAST = 3, 0x13, 9
 STUFFED = {
     "cobs": (b"\x00", Unstuffing(Stuffing.COBS)),
@@ -41,6 +45,7 @@ STUFFED = {
     "hdlc": (b"\x7e", Unstuffing(Stuffing.FLIP, 0x7D, (), (0x7D, 0x7E))),
     "none": (b"\x0a", Unstuffing()),
 }
+KINDS = (Delimiter.MARKER, Delimiter.OCTET, Delimiter.SILENCE, Delimiter.BREAK)
 SPICE = (0x00, 0x0A, 0xC0, 0xDB, 0xDC, 0x7E, 0x7D, 0xA5, 0x5A, 0x77)
 
 
@@ -55,6 +60,7 @@ class World:
     starts: list[int] = field(default_factory=list)
     runs: list[tuple[int, int, int]] = field(default_factory=list)
     flaws: dict[int, tuple[int, int]] = field(default_factory=dict)
+    resets: list[int] = field(default_factory=list)
 
     def characters(self) -> list[Character]:
         """The line as the twin takes it."""
@@ -65,12 +71,25 @@ class World:
             )
         ]
 
-    def lines(self, cuts: list[int]) -> list[Line]:
-        """The line in chunks, cut before the characters named."""
-        edges = [0, *sorted(cuts), len(self.octets)]
-        return [self._chunk(a, b) for a, b in pairwise(edges)]
+    def steps(self, cuts: list[int]) -> list[Line | int]:
+        """The line in chunks, cut before the characters named, and the resets.
 
-    def _chunk(self, first: int, end: int) -> Line:
+        A chunk ends at the instant of a reset, and characters that start at it or later
+        belong to the next one.
+        """
+        steps: list[Line | int] = []
+        first = 0
+        for until_ns in [*self.resets, self.end_ns]:
+            end = bisect_left(self.starts, until_ns)
+            inside = [cut for cut in sorted(cuts) if first <= cut <= end]
+            for a, b in pairwise([first, *inside, end]):
+                chunk_ns = until_ns if b == end else self.starts[b]
+                steps.append(self._chunk(a, b, chunk_ns))
+            steps.append(until_ns)
+            first = end
+        return steps[:-1]
+
+    def _chunk(self, first: int, end: int, until_ns: int) -> Line:
         runs = []
         if first < end:
             firsts = [run[0] for run in self.runs]
@@ -84,24 +103,27 @@ class World:
             for at, (kind, length) in sorted(self.flaws.items())
             if first <= at < end
         ]
-        until = self.end_ns if end == len(self.octets) else self.starts[end]
         return Line(
             np.frombuffer(bytes(self.octets[first:end]), np.uint8).copy(),
             np.array(runs, RUN),
             np.array(flaws, FLAW),
             first,
-            until,
+            until_ns,
         )
 
 
 class Writer:
     """Puts characters on the line of a world."""
 
+    addresses = (*[OWN] * 4, BROADCAST, 4, NEAR, 17)
+
     def __init__(self, world: World, draw: random.Random) -> None:
         self.world = world
         self.draw = draw
         self.ns, self.rem = draw.randint(0, 5000), 0
         self.in_run = False
+        size = world.spec.payload_octets
+        self.sizes = [*[size] * 4, size + 1, 0]
 
     def put(self, octet: int, kind: int = 0, length_ns: int = 0) -> None:
         """One character, flawed or not; a break may last longer than one."""
@@ -125,8 +147,8 @@ class Writer:
         """A packet, sound or not, for this node or not."""
         draw, spec = self.draw, self.world.spec
         layout = spec.packet.layout
-        address = draw.choice([OWN] * 4 + [BROADCAST, 4, NEAR, 17])
-        size = draw.choice([spec.payload_octets] * 4 + [spec.payload_octets + 1, 0])
+        address = draw.choice(self.addresses)
+        size = draw.choice(self.sizes)
         if layout.least == layout.most:
             size = layout.least
         payload = bytes(draw.choice((draw.randrange(256), *SPICE)) for _ in range(size))
@@ -149,13 +171,18 @@ class Writer:
             self.put(0, 3, draw.choice([1, 2, 5]) * character_ns)
             self.gap(draw.choice([0, character_ns]))
         odds = draw.choice([0, 0, 0.01])
-        for octet in octets:
-            self.put(octet, draw.choice([1, 2]) if draw.random() < odds else 0)
+        for place, octet in enumerate(octets):
+            flaw = draw.choice([1, 2]) if draw.random() < odds else 0
+            self.put(octet, flaw or self.mark(place))
             if draw.random() < odds:
                 self.gap(draw.choice([1, character_ns, 20_000, 50_000, 100_000]))
         if spec.packet.delimiting.kind == Delimiter.SILENCE:
             silence_ns = spec.packet.delimiting.silence_ns or 0
             self.gap(draw.choice([1, 1, 2, 4]) * silence_ns // 2)
+
+    def mark(self, _place: int) -> int:
+        """Whether the character at some place of a packet is marked: its flaw."""
+        return 0
 
     def trouble(self) -> None:
         """Anything that is no packet."""
@@ -196,7 +223,7 @@ def make_world(seed: int, *, long: bool = False) -> World:
 def _spec(draw: random.Random, long: bool) -> NodeSpec:
     lanes = draw.choice([1, 2, 3, 8, 9])
     lane_octets = draw.choice([8, 20, 40] if long else [1, 1, 2, 3])
-    packet = _format(draw, lanes * lane_octets)
+    packet = format_of(draw, lanes * lane_octets)
     pitch = Grid.of_rate(
         draw.choice([4_000_000, 3_000_000, 1_000_000, 250_000, 6_000_000, 4_000_037]),
         10,
@@ -207,14 +234,17 @@ def _spec(draw: random.Random, long: bool) -> NodeSpec:
         pitch=pitch,
         packet=packet,
         resync=draw.choice(["forward", "timeout", "rescan"]),
-        uart=_uart(draw, packet, pitch.at(1)),
-        cost=_cost(draw, pitch.at(1), lanes * lane_octets),
+        uart=uart_of(draw, packet, pitch.at(1)),
+        cost=cost_of(draw, pitch.at(1), lanes * lane_octets),
         output=_output(draw, pitch.at(1), lanes, lane_octets),
     )
 
 
-def _format(draw: random.Random, payload: int) -> Format:
-    kind = draw.choice(list(Delimiter))
+def format_of(
+    draw: random.Random, payload: int, kinds: Sequence[Delimiter] = KINDS
+) -> Format:
+    """A packet format, for a payload of so many octets that fills the lanes."""
+    kind = draw.choice(kinds)
     silence_ns = draw.choice([None, None, 40_000, 90_000])
     pause_ns = draw.choice([None, None, 15_000, 30_000])
     marker, leading, unstuffing = b"", False, Unstuffing()
@@ -268,7 +298,8 @@ def _layout(draw: random.Random, kind: Delimiter, start: int, payload: int) -> L
     )
 
 
-def _uart(draw: random.Random, packet: Format, character_ns: int) -> UartSpec:
+def uart_of(draw: random.Random, packet: Format, character_ns: int) -> UartSpec:
+    """A receiver that notices the silences that its packets need."""
     fifo = draw.choice([1, 2, 4, 8])
     timeouts = (None, 2 * character_ns, 4 * character_ns + 1, character_ns // 2 + 7)
     uart = UartSpec(
@@ -291,7 +322,8 @@ def _uart(draw: random.Random, packet: Format, character_ns: int) -> UartSpec:
     return uart
 
 
-def _cost(draw: random.Random, character_ns: int, payload: int) -> CostSpec:
+def cost_of(draw: random.Random, character_ns: int, payload: int) -> CostSpec:
+    """What work costs: simple parts of a character's time."""
     part_ns = draw.choice([character_ns // k for k in (16, 8, 4, 2, 1)])
     return CostSpec(
         entry_ns=draw.choice([0, part_ns // 3, part_ns, 2 * part_ns]),

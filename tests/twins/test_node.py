@@ -7,18 +7,24 @@ import subprocess
 import sys
 from collections import Counter
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
 from twins.node_twin import NodeTwin
+from twins.node_whole_worlds import make_whole_world
 from twins.node_worlds import World, make_world
 
 from bench.base.seeds import stream_key
 from bench.node import simulated
 from bench.node.simulated import Played, SimulatedNode
 
+if TYPE_CHECKING:
+    from twins.node_twin_rows import Result
+
 SEED = 5
 SHORT, LONG = range(400), range(1000, 1120)
+WHOLE, WHOLE_LONG = range(600), range(1000, 1080)
 
 
 def jitter_of(world: World):
@@ -51,10 +57,16 @@ def transfer_of(world: World):
     return transfer
 
 
-def twin_rows(world: World) -> dict:
+def twin_result(world: World) -> Result:
     """What the twin says of a world."""
     delays = jitter_of(world), transfer_of(world)
-    result = NodeTwin(world.spec, world.characters(), world.end_ns, *delays).run()
+    line, until_ns = world.characters(), world.end_ns
+    return NodeTwin(world.spec, line, until_ns, *delays, world.resets).run()
+
+
+def twin_rows(world: World) -> dict:
+    """The same, to be compared."""
+    result = twin_result(world)
     return {
         "shown": result.shown,
         "data": result.data,
@@ -62,7 +74,12 @@ def twin_rows(world: World) -> dict:
         "lost": result.lost,
         "interrupts": result.interrupts,
         "edges": result.edges,
-        "busy": (result.receive_ns, result.complete_ns, result.foreground_ns),
+        "busy": (
+            result.receive_ns,
+            result.complete_ns,
+            result.bit_ns,
+            result.foreground_ns,
+        ),
     }
 
 
@@ -75,9 +92,14 @@ def kernel_rows(world: World, cuts=(), *, trace=False, shortcuts=True) -> dict:
     node = SimulatedNode(world.spec, seed=SEED, trace=trace, shortcuts=shortcuts)
     names = ("shown", "data", "dropped", "lost", "interrupts", "edges")
     rows = {name: [] for name in names}
-    for line in world.lines(list(cuts)):
-        _add(rows, node.play(line))
-    busy = (node.receive_busy_ns, node.complete_busy_ns, node.foreground_busy_ns)
+    for step in world.steps(list(cuts)):
+        _add(rows, node.reset(step) if isinstance(step, int) else node.play(step))
+    busy = (
+        node.receive_busy_ns,
+        node.complete_busy_ns,
+        node.bit_busy_ns,
+        node.foreground_busy_ns,
+    )
     return rows | {"busy": busy}
 
 
@@ -90,6 +112,7 @@ def _add(rows: dict, played: Played) -> None:
         "shown_ns",
         "clocks",
         "marginal",
+        "lane_skew_ns",
     )
     rows["data"] += [
         played.data[row["data_at"] : row["data_at"] + row["data_octets"]].tobytes()
@@ -98,7 +121,7 @@ def _add(rows: dict, played: Played) -> None:
     rows["dropped"] += _columns(played.dropped, "ns", "first", "end", "reason")
     rows["lost"] += _columns(played.lost, "at", "ns", "doing")
     rows["interrupts"] += _columns(played.interrupts, "kind", "start_ns", "end_ns")
-    rows["edges"] += _columns(played.edges, "ns", "burst", "kind")
+    rows["edges"] += _columns(played.edges, "ns", "burst", "kind", "lane")
 
 
 def cuts_of(world: World, many: int) -> list[int]:
@@ -133,11 +156,38 @@ def test_what_was_once_wrong(seed):
     compare(make_world(seed))
 
 
+WHOLE_ONCE_WRONG = {
+    27: "bits that come first, and the shortcut for receive interrupts",
+    46: "a muted receiver, and the shortcut for a polled loop",
+    49: "marked packets without a head",
+    129: "words that a stopped timer asks for no more",
+    48: "characters that came while bits were moved at once",
+    1077: "an interrupt before what a burst's beginning lets the foreground pick",
+    1281: "the last lane ends before its handler",
+    1739: "a character that completes while a burst runs, met by a shortcut after it",
+    3457: "a masked job that stolen cycles stretch",
+}
+"""The same among the whole worlds."""
+
+
+@pytest.mark.parametrize("seed", WHOLE_ONCE_WRONG)
+def test_what_was_once_wrong_with_the_whole_node(seed):
+    """It stays right."""
+    compare(make_whole_world(seed))
+
+
 @pytest.mark.parametrize("part", range(4))
 def test_kernel_and_twin_agree(part):
     """Rows, data, interrupts and busy times are equal: whole, cut, with and without."""
     for seed in [*SHORT, *LONG][part::4]:
         compare(make_world(seed, long=seed in LONG))
+
+
+@pytest.mark.parametrize("part", range(4))
+def test_whole_node_and_twin_agree(part):
+    """The same for every way in and out, and with resets."""
+    for seed in [*WHOLE, *WHOLE_LONG][part::4]:
+        compare(make_whole_world(seed, long=seed in WHOLE_LONG))
 
 
 def test_worlds_hold_what_they_are_for():
@@ -147,7 +197,7 @@ def test_worlds_hold_what_they_are_for():
         told = twin_rows(make_world(seed, long=seed in LONG))
         seen.update(f"drop {row[3]}" for row in told["dropped"])
         seen.update(f"doing {row[2]}" for row in told["lost"])
-        for _, _, _, shown_ns, clocks, marginal in told["shown"]:
+        for _, _, _, shown_ns, clocks, marginal, _ in told["shown"]:
             seen["shown" if shown_ns >= 0 else "shifted through"] += 1
             seen["extra clock"] += clocks % 8 > 0
             seen["marginal"] += marginal
@@ -160,6 +210,52 @@ def test_worlds_hold_what_they_are_for():
     assert {what for what in rare if seen[what] < 1} == set()
 
 
+EVENTS = {
+    "previous bit": "a rise took a word before its own, or the level",
+    "skipped": "a rollover that asked for nothing",
+    "leading": "a clock before the first word",
+    "stolen": "a word that put a job's end off",
+    "lost tick": "a tick while one was pending",
+    "latched amid": "chains that latched within a burst",
+    "misread": "a UART lane whose far end read something else",
+    "muted": "a character that the receiver dropped by itself",
+    "lap": "a lap of the ring",
+    "lapped": "a lap that lost it all",
+    "arbitrated": "a character that the ring had to wait for",
+    "released": "a held packet that a sync released",
+    "dark": "a dark burst",
+    "reset": "a reset",
+    "cut": "a burst that a reset cut",
+}
+"""What the twin notes while it plays a world."""
+
+
+def test_whole_worlds_hold_what_they_are_for():
+    """Every way in and out, every new doing and reason, and every note of the twin."""
+    seen: Counter = Counter()
+    for seed in [*WHOLE, *WHOLE_LONG]:
+        world = make_whole_world(seed, long=seed in WHOLE_LONG)
+        result = twin_result(world)
+        receive, output = world.spec.receive.method, world.spec.output
+        for way in (receive, f"{output.method} {output.signal}"):
+            seen[f"{way} shows"] += len(result.shown) > 0
+        seen.update(result.notes)
+        seen.update(f"drop {row[3]}" for row in result.dropped)
+        seen.update(f"doing {row[2]}" for row in result.lost)
+        seen.update(f"interrupt {row[0]}" for row in result.interrupts)
+        seen["skew"] += sum(row[6] > 0 for row in result.shown)
+        seen["never shown"] += sum(row[3] < 0 for row in result.shown)
+    ways = ("interrupt", "poll", "dma", "dma clocked", "timer clocked", "port clocked")
+    uarts = ("dma uart", "timer uart", "uart uart")
+    wanted = {f"{way} shows" for way in (*ways, *uarts)}
+    wanted |= {f"drop {k}" for k in (*range(1, 10), 11, 13, 15)}
+    wanted |= {f"doing {k}" for k in (0, 1, 2, 3, 4, 6, 7, 8, 9, 10)}
+    wanted |= {f"interrupt {k}" for k in (1, 2, 3)} | {"skew", "never shown"}
+    wanted |= set(EVENTS)
+    assert {what for what in wanted if seen[what] < 5} == set()
+    assert seen["drop 14"] > 0
+
+
 def test_every_cut():
     """A line cut before every single character gives what the whole line gives."""
     for seed in (11, 23, 41, 58, 1003):
@@ -170,9 +266,20 @@ def test_every_cut():
             assert kernel_rows(world, cuts, shortcuts=shortcuts) == whole
 
 
+@pytest.mark.parametrize("seed", [*range(0, 48, 2), 1003, 1005])
+def test_every_cut_of_a_whole_world(seed):
+    """The same for every way in and out."""
+    world = make_whole_world(seed, long=seed in WHOLE_LONG)
+    whole = kernel_rows(world)
+    cuts = list(range(len(world.octets) + 1))
+    for shortcuts in (True, False):
+        assert kernel_rows(world, cuts, shortcuts=shortcuts) == whole
+
+
 def test_little_room(monkeypatch):
     """With room for few rows and octets, calls are more and the rows the same."""
     worlds = [make_world(seed, long=seed in LONG) for seed in [*range(60), 1001, 1002]]
+    worlds += [make_whole_world(seed) for seed in range(80)]
     roomy = [kernel_rows(world) for world in worlds]
     for name, few in (
         ("_LOST_ROWS", 2),
@@ -197,10 +304,13 @@ def test_indexes_are_checked():
     code = (
         "from twins.test_node import compare\n"
         "from twins.node_worlds import make_world\n"
+        "from twins.node_whole_worlds import make_whole_world\n"
         "from bench.kernels.pointers import _CHECKED\n"
         "assert _CHECKED\n"
         "for seed in range(40): compare(make_world(seed))\n"
         "for seed in range(1000, 1010): compare(make_world(seed, long=True))\n"
+        "for seed in range(60): compare(make_whole_world(seed))\n"
+        "for seed in range(1000, 1010): compare(make_whole_world(seed, long=True))\n"
     )
     tests = Path(__file__).parent.parent
     path = os.pathsep.join([str(tests), str(tests.parent)])
@@ -218,3 +328,10 @@ def test_many_more_worlds():
         compare(make_world(seed))
     for seed in range(50_000, 52_000):
         compare(make_world(seed, long=True))
+
+
+@pytest.mark.night
+def test_many_more_whole_worlds():
+    """The same on twenty thousand whole worlds, every tenth of them a long one."""
+    for seed in range(10_000, 30_000):
+        compare(make_whole_world(seed, long=seed % 10 == 0))

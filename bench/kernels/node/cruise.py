@@ -15,19 +15,20 @@ import numpy as np
 
 from bench.kernels.jit import melted, part
 from bench.kernels.node.ahead import interrupt, place
+from bench.kernels.node.burst import output_ns
+from bench.kernels.node.fifo import asserted, bring_in, enter_receive
 from bench.kernels.node.foresight import catch_up, look_ahead
-from bench.kernels.node.line import pass_calm
-from bench.kernels.node.receiver import connect, enter_receive
+from bench.kernels.node.glide import glide
 from bench.kernels.node.records import (
+    BY_RING,
+    DMA,
     FAR,
     FOREGROUND,
     LOOK,
     NO_JOB,
 )
 from bench.kernels.node.serve import serve
-from bench.kernels.node.views import survivor_at
 from bench.kernels.node.work import work_ns
-from bench.kernels.pointers import copy
 
 __all__ = ["cruise"]
 
@@ -38,19 +39,22 @@ _MANY = np.int64(8)
 @part
 def cruise(spec, node, until_ns, spare):
     """Let characters go by, from the foreground or from a look of the handler."""
-    if not spec.plain or _is_odd(spec, node):
+    if not spec.plain or node.now_ns < node.masked_until_ns or _is_odd(spec, node):
         return
     while node.i + spec.fifo < node.calm_end:
         if node.phase == LOOK:
             serve(spec, node, until_ns, spare)
-        if node.phase != FOREGROUND:
+        if node.phase != FOREGROUND or output_ns(node) <= node.now_ns:
             break
-        if node.accepted - node.taken >= spec.trigger:
+        if asserted(spec, node):
             enter_receive(spec, node)
             continue
         if node.need == node.taken + 1:
             look_ahead(spec, node)
-        _pass_interrupts(spec, node, until_ns)
+        if spec.receive == BY_RING:
+            glide(spec, node, until_ns)
+        else:
+            _pass_interrupts(spec, node, until_ns)
         if node.phase == FOREGROUND:
             break
     catch_up(spec, node)
@@ -59,13 +63,19 @@ def cruise(spec, node, until_ns, spare):
 @melted
 def _is_odd(spec, node):
     """Whether anything is pending but characters and their interrupt."""
+    now_ns = node.now_ns if node.phase == FOREGROUND else node.next_ns
+    comes_ns = node.start_ns + spec.ready_ns
     return (
         node.held
         or node.stalled
         or node.timeout_asserted
         or node.complete_pending
+        or node.bit_pending
+        or node.coming_ns != FAR
+        or (spec.arbitration_ns > 0 and spec.method == DMA and comes_ns < node.still_ns)
+        or (spec.stolen_ns > 0 and node.job != NO_JOB and now_ns < node.still_ns)
         or node.owed_gap_ns > 0
-        or node.start_ns + spec.ready_ns > node.timer_ns
+        or comes_ns > node.timer_ns
     )
 
 
@@ -78,7 +88,9 @@ def _pass_interrupts(spec, node, until_ns):
     job = node.job != NO_JOB
     next_ns = work_ns(spec, node)
     done_ns = next_ns if job else FAR
-    limit_ns = node.complete_ns if job else min(node.complete_ns, next_ns)
+    limit_ns = output_ns(node)
+    if not job:
+        limit_ns = min(limit_ns, next_ns)
     worked_ns, interrupts, entered = np.int64(0), np.int64(0), False
     while True:
         entered_ns, takes, come, left_ns = interrupt(
@@ -121,25 +133,10 @@ def _pass_interrupts(spec, node, until_ns):
         i += come
         worked_ns += entered_ns - now_ns
         now_ns = entered_ns
-    _arrive(spec, node, i, start_ns, rem, node.need - node.taken - left)
+    bring_in(spec, node, i, start_ns, rem, node.need - node.taken - left)
     node.now_ns = now_ns
     if job:
         node.job_left_ns -= worked_ns
         node.foreground_busy_ns += worked_ns
     if entered:
         enter_receive(spec, node)
-
-
-@melted
-def _arrive(spec, node, i, start_ns, rem, takes):
-    """All up to character `i` came in, and so many were taken."""
-    count = i - node.i
-    if count == 0:
-        node.taken += takes
-        return
-    connect(node, node.accepted, node.first_place + node.i)
-    sink = survivor_at(node, node.accepted + count - 1) - (count - 1)
-    copy(node.line_octets_at + node.i, sink, count)
-    pass_calm(spec, node, i, start_ns, rem)
-    node.accepted += count
-    node.taken += takes

@@ -22,7 +22,15 @@ from bench.kernels.node.records import (
 )
 from bench.kernels.pointers import integer_at, octet_at, put_octet, record_at
 
-__all__ = ["SOUND", "examine", "examine_head", "is_ours", "unstuff"]
+__all__ = [
+    "SOUND",
+    "answers",
+    "examine",
+    "examine_head",
+    "is_ours",
+    "is_sync",
+    "unstuff",
+]
 
 SOUND = 0
 _FLIPPED_BIT = 0x20
@@ -50,14 +58,38 @@ def is_ours(spec, node, packet, size):
     """Whether a packet is for this node."""
     if spec.address_size == 0:
         return True
-    at = packet + _place(spec.address_at, size)
-    address = _number(at, spec.address_size, spec.address_big)
+    return answers(spec, node, _address(spec, packet, size))
+
+
+@part
+def is_sync(spec, node, packet, size):
+    """Whether a packet that is this node's makes it show what it holds."""
+    if not spec.on_sync or spec.address_size == 0:
+        return False
+    return is_broadcast(node, _address(spec, packet, size))
+
+
+@part
+def answers(spec, node, address):
+    """Whether an address is one of this node's."""
     if (address & spec.mask) == (spec.address & spec.mask):
         return True
+    return is_broadcast(node, address)
+
+
+@part
+def is_broadcast(node, address):
+    """Whether every node answers to an address."""
     for k in range(node.broadcasts):
         if integer_at(node.broadcast_at + 8 * k) == address:
             return True
     return False
+
+
+@part
+def _address(spec, packet, size):
+    at = packet + _place(spec.address_at, size)
+    return _number(at, spec.address_size, spec.address_big)
 
 
 @part

@@ -13,7 +13,16 @@ from bench.kernels.node.memory import forget
 from bench.kernels.node.records import FAR
 from bench.kernels.node.views import line_flaw, line_run
 
-__all__ = ["make_room", "next_run", "open_line", "pass_calm", "step"]
+__all__ = [
+    "after",
+    "before",
+    "follow",
+    "make_room",
+    "next_run",
+    "open_line",
+    "pass_calm",
+    "step",
+]
 
 _SPARE = np.int64(8)
 """More survivors than the FIFO holds, to be on the safe side."""
@@ -89,3 +98,28 @@ def make_room(spec, nodes):
         forget(nodes)
         if was_calm:
             _bound_calm(spec, node)
+
+
+@melted
+def after(spec, start_ns, rem, count):
+    """The start of the character so many places later, on the exact grid."""
+    rem += count * spec.pitch_rem
+    return start_ns + count * spec.pitch_ns + rem // spec.den, rem % spec.den
+
+
+@melted
+def follow(spec, start_ns, rem):
+    """The start of the next character on the exact grid."""
+    rem += spec.pitch_rem
+    if rem >= spec.den:
+        return start_ns + spec.pitch_ns + 1, rem - spec.den
+    return start_ns + spec.pitch_ns, rem
+
+
+@melted
+def before(spec, start_ns, rem):
+    """The start of the character before."""
+    rem -= spec.pitch_rem
+    if rem < 0:
+        return start_ns - spec.pitch_ns - 1, rem + spec.den
+    return start_ns - spec.pitch_ns, rem

@@ -6,7 +6,7 @@ Turns and reasons are those of `bench/wire/decoder.py`.
 from __future__ import annotations
 
 from bench.kernels.jit import melted, part
-from bench.kernels.node.examine import SOUND, examine, is_ours, unstuff
+from bench.kernels.node.examine import SOUND, examine, is_ours, is_sync, unstuff
 from bench.kernels.node.records import (
     BY_SILENCE,
     BY_SYMBOL,
@@ -29,7 +29,7 @@ from bench.kernels.node.views import (
     span,
     survivor_at,
 )
-from bench.kernels.node.work import drop
+from bench.kernels.node.work import drop, sync
 from bench.kernels.pointers import copy
 
 __all__ = ["begin", "complete", "hunt_after", "reject", "rest"]
@@ -93,13 +93,23 @@ def _receive(spec, node, ns, packet, size):
     """A sound packet for this node: into its receive buffer, or dropped."""
     start = _line_place(node, node.start)
     end = _line_place(node, node.scan - 1) + 1
-    if size - spec.head - spec.tail != spec.payload_octets:
+    if spec.blackout_ns:
+        node.dark_due_ns = ns + spec.blackout_ns
+    if is_sync(spec, node, packet, size):
+        sync(node)
+        return
+    payload = size - spec.head - spec.tail
+    at = packet + spec.head
+    if spec.window >= 0:
+        at += spec.window
+        payload = min(payload - spec.window, spec.payload_octets)
+    if payload != spec.payload_octets:
         drop(node, ns, start, end, WRONG_SIZE)
     elif not node.buffer_free:
         drop(node, ns, start, end, NO_RECEIVE_BUFFER)
     else:
         buffer = receive_buffer_at(spec, node, node.received)
-        copy(packet + spec.head, buffer, spec.payload_octets)
+        copy(at, buffer, spec.payload_octets)
         place = slot(spec, node, node.received)
         place.at = start
         place.place = end

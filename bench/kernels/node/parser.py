@@ -21,12 +21,13 @@ from bench.kernels.node.records import (
     BY_SYMBOL,
     DEAF,
     FAR,
-    FLAW,
     HUNT,
     INSIDE,
     LINE_ERROR,
+    MARKED,
     MARKER,
     MATCH,
+    NINTH,
     OCTET,
     PAUSE,
     SILENCE,
@@ -76,7 +77,8 @@ def give_gap(spec, node, ns):
 def _need(spec, node):
     """Taken octets at which there is something to do again."""
     need = node.taken + 1
-    if node.mode == DEAF or (node.mode == HUNT and spec.delimiter == BROKEN):
+    by_mark = spec.delimiter == BROKEN or spec.delimiter == NINTH
+    if node.mode == DEAF or (node.mode == HUNT and by_mark):
         need = FAR
     elif node.mode == INSIDE and _filled(spec):
         need = node.goal
@@ -90,7 +92,9 @@ def _need(spec, node):
 @melted
 def _filled(spec):
     """Whether a packet's head tells where it ends."""
-    return spec.delimiter == MARKER or (spec.delimiter == BROKEN and spec.sized)
+    if spec.delimiter == BROKEN or spec.delimiter == NINTH:
+        return spec.sized != 0
+    return spec.delimiter == MARKER
 
 
 # --- clear runs -----------------------------------------------------------------------
@@ -191,9 +195,12 @@ def _meet(spec, node, ns):
         return 0
     kind = mark(node, node.mark).kind
     node.mark += 1
-    if kind != FLAW and kind != BREAK:
+    if kind in (PAUSE, SILENCE):
         return _meet_gap(spec, node, ns, kind)
     at = node.scan
+    if kind == MARKED:
+        node.scan += 1
+        return _meet_address(spec, node, ns, at)
     if kind == BREAK and spec.delimiter == BROKEN:
         node.scan += 1
         return _meet_break(spec, node, ns, at)
@@ -218,7 +225,8 @@ def _meet_gap(spec, node, ns, kind):
     revealed = BY_SILENCE if silent else BY_PAUSE
     if silent and not _filled(spec) and spec.delimiter != OCTET:
         return complete(spec, node, ns, node.scan, revealed)
-    if _filled(spec) or spec.delimiter != BROKEN:
+    by_mark = spec.delimiter == BROKEN or spec.delimiter == NINTH
+    if _filled(spec) or not by_mark:
         reject(spec, node, ns, node.scan, BAD_PAUSE, revealed)
     return 0
 
@@ -226,6 +234,36 @@ def _meet_gap(spec, node, ns, kind):
 @part
 def _meet_break(spec, node, ns, at):
     """A break that delimits: what it ends, then what it begins."""
+    ours = _end_before(spec, node, ns, at)
+    node.mode = INSIDE
+    begin(spec, node, at, at + 1)
+    _pass_no_head(spec, node)
+    return ours
+
+
+@melted
+def _pass_no_head(spec, node):
+    """Where nothing comes before the payload, the head is complete at once."""
+    if spec.head == 0 and _filled(spec):
+        node.headed = 1
+        node.goal = node.body + spec.least + spec.tail
+
+
+@part
+def _meet_address(spec, node, ns, at):
+    """A marked character: what it ends, then the packet whose first octet it is."""
+    ours = _end_before(spec, node, ns, at)
+    node.mode = INSIDE
+    begin(spec, node, at, at)
+    if _filled(spec):
+        _pass_no_head(spec, node)
+        ours += _fill(spec, node, ns, node.scan)
+    return ours
+
+
+@part
+def _end_before(spec, node, ns, at):
+    """A packet that a break or a marked character at `at` ends; as `give_octets`."""
     ours = 0
     if node.mode == INSIDE:
         if _filled(spec):
@@ -234,9 +272,4 @@ def _meet_break(spec, node, ns, at):
             node.scan = at
             ours = complete(spec, node, ns, at, BY_DELIMITER)
             node.scan = at + 1
-    node.mode = INSIDE
-    begin(spec, node, at, at + 1)
-    if _filled(spec) and spec.head == 0:
-        node.headed = 1
-        node.goal = node.body + spec.least + spec.tail
     return ours

@@ -9,10 +9,11 @@ from __future__ import annotations
 import numpy as np
 
 from bench.kernels.jit import melted, part
+from bench.kernels.node.fifo import connect, lose
 from bench.kernels.node.line import pass_calm
 from bench.kernels.node.parser import give_octets
-from bench.kernels.node.receiver import connect, lose
 from bench.kernels.node.records import (
+    BY_RING,
     DROP,
     FOREGROUND,
     HUNT,
@@ -20,10 +21,11 @@ from bench.kernels.node.records import (
     MARKER,
     OCTET,
 )
+from bench.kernels.node.ring import pass_write
 from bench.kernels.node.views import line_octet, survivor, survivor_at
 from bench.kernels.pointers import put_octet
 
-__all__ = ["serve"]
+__all__ = ["arrive", "serve"]
 
 
 @part
@@ -31,7 +33,7 @@ def serve(spec, node, until_ns, spare):
     """Looks from `next_ns` on, until the handler is left or the calm ends."""
     look_ns = node.next_ns
     allowed = spec.body_limit - node.taken_here
-    while look_ns < until_ns and _arrive(spec, node, look_ns):
+    while look_ns < until_ns and arrive(spec, node, look_ns):
         if allowed == 0 or node.accepted == node.taken:
             _leave(spec, node, look_ns, until_ns)
             return
@@ -66,7 +68,7 @@ def _hunts_on(spec, node):
 
 
 @melted
-def _arrive(spec, node, ns):
+def arrive(spec, node, ns):
     """Characters that complete by an instant; whether it is certain that all did."""
     i, start_ns, rem = node.i, node.start_ns, node.start_rem
     accepted = node.accepted
@@ -81,7 +83,7 @@ def _arrive(spec, node, ns):
             put_octet(survivor_at(node, accepted), line_octet(node, i))
             accepted += 1
         elif spec.overrun == DROP and node.lost < node.lost_room:
-            lose(node, place, start_ns + spec.ready_ns)
+            lose(spec, node, place, start_ns + spec.ready_ns)
         else:
             break
         i += 1
@@ -91,6 +93,8 @@ def _arrive(spec, node, ns):
             rem -= spec.den
             start_ns += 1
     if i > node.i:
+        if spec.receive == BY_RING:
+            pass_write(spec, node, i - node.i)
         pass_calm(spec, node, i, start_ns, rem)
         node.accepted = accepted
     return start_ns > before_ns and i < node.calm_end
@@ -103,7 +107,7 @@ def _leave(spec, node, look_ns, until_ns):
     node.first_look = 0
     node.phase = LEAVE
     node.next_ns = left_ns
-    if left_ns < until_ns and _arrive(spec, node, left_ns):
+    if left_ns < until_ns and arrive(spec, node, left_ns):
         node.phase = FOREGROUND
         node.now_ns = left_ns
         node.receive_busy_ns += left_ns - node.since_ns

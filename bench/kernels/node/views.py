@@ -2,10 +2,13 @@
 
 line        octets; `RUN` and `FLAW` rows of the chunk; steps, two numbers each:
             from a character to the k-th after it, on the exact grid
-memory      survivors; `SPAN` and `MARK` rows; receive buffers and port words, one
-            after the other; slots, two numbers each: the span on the line of what a
-            receive buffer holds; chain, what was shifted out last; scratch, for
-            unstuffing
+memory      survivors; `SPAN` and `MARK` rows; receive buffers and port words (on UART
+            lanes and with hardware shifters: payloads), one after the other; slots, two
+            numbers each, and `HELD` rows: the span on the line of what such a buffer
+            holds; dark, the port words of darkness; moves, a number each: when the port
+            words of the burst moved, where the clock does not tell; level, the port
+            word that the last burst left on the lanes, and the burst before; chain,
+            what the chains hold, and what they held before that burst; scratch
 format      `CHECK`, its tables; literals, two numbers each: a place and the octet
             that must be there; broadcast addresses; codes, the octet for each
             escape code or -1; marker
@@ -18,8 +21,8 @@ from __future__ import annotations
 import numpy as np
 
 from bench.kernels.jit import melted
-from bench.kernels.node.records import INTERRUPT, MARK, SPAN
-from bench.kernels.pointers import octet_at, record_at, within
+from bench.kernels.node.records import HELD, INTERRUPT, MARK, SPAN
+from bench.kernels.pointers import integer_at, octet_at, put_integer, record_at, within
 
 # The columns of `bench.base.columns` once more: kernels import nothing of it.
 RUN = np.dtype([("first", "i8"), ("start_ns", "i8"), ("start_rem", "i8")], align=True)
@@ -42,13 +45,14 @@ SHOWN = np.dtype(
         ("data_octets", "i8"),
         ("node", "i8"),
         ("marginal", "i8"),
+        ("lane_skew_ns", "i8"),
     ],
     align=True,
 )
 
 # Octets of an element; of one type, since a literal would compile `within` anew.
-_OCTET, _PAIR, _TRIPLE, _DROPPED, _SHOWN = (
-    np.int64(size) for size in (1, 16, 24, 40, 72)
+_OCTET, _WORD, _PAIR, _TRIPLE, _DROPPED, _SHOWN = (
+    np.int64(size) for size in (1, 8, 16, 24, 40, 80)
 )
 
 
@@ -109,8 +113,31 @@ def slot(spec, node, count):
 @melted
 def port_words_at(spec, node, count):
     """Where the port words of the count-th burst are."""
-    size = spec.clocks * spec.word_octets
-    return node.words_at + size * (count % spec.word_buffers)
+    return node.words_at + spec.words_octets * (count % spec.word_buffers)
+
+
+@melted
+def word_slot(spec, node, count):
+    """A `HELD` row: what those came from."""
+    return record_at(node.word_slots_at + 24 * (count % spec.word_buffers), HELD)
+
+
+@melted
+def burst_words_at(spec, node):
+    """Where the port words of the burst under way, or the last one, are."""
+    return node.dark_at if node.dark else port_words_at(spec, node, node.rested)
+
+
+@melted
+def move(spec, node, k):
+    """When port word k of the burst moved."""
+    return integer_at(within(node.moves_at, k, _WORD, spec.clocks))
+
+
+@melted
+def put_move(spec, node, k, ns):
+    """Note when port word k of the burst moved."""
+    put_integer(within(node.moves_at, k, _WORD, spec.clocks), ns)
 
 
 @melted
@@ -135,3 +162,14 @@ def lost_row(node, i):
 def traced_row(node, i):
     """An `INTERRUPT` row to be written."""
     return record_at(within(node.traced_at, i, _TRIPLE, node.traced_room), INTERRUPT)
+
+
+@melted
+def trace(node, start_ns, end_ns, kind):
+    """An `INTERRUPT` row, in trace mode."""
+    if node.traced_room:
+        row = traced_row(node, node.traced)
+        row.start_ns = start_ns
+        row.end_ns = end_ns
+        row.kind = kind
+        node.traced += 1

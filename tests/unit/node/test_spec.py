@@ -10,17 +10,10 @@ from bench.node.spec import node_specs
 from bench.profile import load_profile
 
 REFUSED = [
-    ("processor.receive=poll", "poll, expected interrupt @ processor.receive"),
-    (
-        "processor.interrupt.masked=1 us",
-        "1000 ns, expected 0 ns @ processor.interrupt.masked",
-    ),
     (
         "processor.buffers.receive_full=overwrite",
         "overwrite, expected drop @ processor.buffers.receive_full",
     ),
-    ("output.method=timer", "timer, expected dma @ output.method"),
-    ("output.latch=strobe", "strobe, expected gap @ output.latch"),
     (
         "output.register_bits=191",
         "3820, expected whole octets in a lane @ output.register_bits",
@@ -43,17 +36,41 @@ def test_what_is_not_simulated_is_refused_in_one_line(override, line):
 
 def test_everything_that_is_not_simulated_is_said_at_once():
     """Two things refused, two lines."""
-    profile = load_profile("causeway", ["processor.receive=dma", "output.method=timer"])
+    overrides = ["processor.buffers.receive_full=overwrite", "bus.direction=half"]
     with pytest.raises(ProfileError) as refused:
-        node_specs(profile)
+        node_specs(load_profile("causeway", overrides))
     assert len(refused.value.lines) == 2
 
 
-def test_a_word_that_comes_too_late_for_the_chain_is_refused():
-    """Jitter and set-up time reach the rise: the chain would take the bit before."""
-    profile = load_profile("causeway", ["output.clock=7 MHz"])
-    with pytest.raises(ProfileError, match="previous bit"):
-        node_specs(profile)
+def test_a_ring_holds_one_less():
+    """A ring of 64 is a FIFO of 63, and the UART's own FIFO means nothing."""
+    ring = ["processor.receive=dma", "processor.dma.octets=64"]
+    spec = board(*ring, "processor.uart.fifo=1", "processor.uart.trigger=1")
+    assert (spec.receive.method, spec.receive.ring, spec.uart.fifo) == ("dma", 64, 63)
+
+
+def test_uart_lanes_send_ten_bits_an_octet():
+    """480 bits for 48 octets; the true rate and the one that the far end expects."""
+    spec = node_specs(load_profile("jetty", ["output.rate_error=0.01"]))[0]
+    output = spec.output
+    assert (output.clocks, output.clock_hz, output.lane_hz) == (480, 38_784, 38_400)
+    assert (output.stop, output.latch_pause_ns) == ("count", None)
+
+
+def test_a_timer_s_chains_may_latch_in_a_pause():
+    """From 1 ns more than they tolerate on, or from the latch gap on."""
+    timer = ["output.method=timer", "output.transfer_jitter=0 ns"]
+    tolerant = board(*timer).output
+    assert tolerant.latch_pause_ns == 20_001
+    plain = board(*timer, "output.longest_pause=").output
+    assert plain.latch_pause_ns == 500_000
+
+
+def test_windows_of_a_shared_payload():
+    """DMX512: a node's first slot is its address, and slot 1 is the first octet."""
+    profile = load_profile("dmx512")
+    windows = [spec.window for spec in node_specs(profile)]
+    assert windows == [node.address - 1 for node in profile.node]
 
 
 @pytest.mark.parametrize(
