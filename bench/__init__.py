@@ -15,7 +15,8 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from bench.api import StreamResult, load_profile, stream
+    from bench.api import StreamResult, header, load_profile, sheet, stream
+    from bench.api_upset import UpsetResult, upset
     from bench.base.errors import (
         BenchError,
         ExitCode,
@@ -36,18 +37,23 @@ __all__ = [
     "ProfileError",
     "Progress",
     "StreamResult",
+    "UpsetResult",
     "UsageError",
     "Watcher",
     "__version__",
+    "header",
     "load_profile",
+    "sheet",
     "shipped_profiles",
     "stream",
+    "upset",
 ]
 
 __version__ = "0.1.0"
 
 _HOMES = {
-    "bench.api": ("StreamResult", "load_profile", "stream"),
+    "bench.api": ("StreamResult", "header", "load_profile", "sheet", "stream"),
+    "bench.api_upset": ("UpsetResult", "upset"),
     "bench.base.errors": (
         "BenchError",
         "ExitCode",

@@ -33,7 +33,9 @@ from bench.ledger import Ledger, LedgerOptions
 from bench.link.observes import EVERYTHING
 from bench.node.spec import node_specs
 from bench.profile import load_profile as _load
-from bench.profile import profile_digest, to_toml
+from bench.profile import profile_digest, shipped_profiles, to_toml
+from bench.report.handbook import FORMATS, written_as
+from bench.report.header import header as _header
 from bench.report.summary import summary
 from bench.traffic.refusal import refuse
 from bench.trial.bare import OpenEnd
@@ -52,7 +54,7 @@ if TYPE_CHECKING:
     from bench.profile import Profile
     from bench.trial.runner import Outcome, Progress, Watcher
 
-__all__ = ["StreamResult", "load_profile", "stream"]
+__all__ = ["StreamResult", "header", "load_profile", "sheet", "stream"]
 
 DEFAULT_NS = 60 * NS_PER_S
 """Bus time of a stream that is given no length: some thousand packets, in a second."""
@@ -113,6 +115,46 @@ def load_profile(source: str | Path, overrides: Sequence[str] = ()) -> Profile:
     return _load(source, overrides, check_octets=lambda name: Check.named(name).size)
 
 
+def header(profile: Profile, *, command: str = "") -> str:
+    """The C header of a profile, from which firmware is built.
+
+    Args:
+        profile: The profile; see `load_profile`.
+        command: What its head says that it can be made again with; the command for
+            this profile unless stated.
+    """
+    return _header(profile, command or f"nightbench header {_named(profile)}")
+
+
+def sheet(
+    profile: Profile, form: Literal["text", "html"] = "text", *, command: str = ""
+) -> str:
+    """The printable packet and timing sheet of a profile.
+
+    Args:
+        profile: The profile; see `load_profile`.
+        form: Plain text of 80 columns, or one HTML page that needs nothing else.
+        command: As for `header`.
+
+    Raises:
+        ProfileError: If the profile cannot be sent.
+        UsageError: If there is no such form.
+    """
+    if form not in FORMATS:
+        raise UsageError(Fault("no such form", shown(form), " or ".join(FORMATS)))
+    command = command or f"nightbench sheet {_named(profile)}"
+    return written_as(form, profile, command, __version__)
+
+
+def _named(profile: Profile) -> str:
+    """What a command calls a profile: a shipped one by its name, else its file."""
+    digest = profile_digest(profile)
+    shipped = profile.name in shipped_profiles()
+    if shipped and profile_digest(load_profile(profile.name)) == digest:
+        return profile.name
+    return f"{profile.name}.toml"
+
+
 def stream(
     profile: Profile,
     *,
@@ -158,9 +200,9 @@ def stream(
         LinkError: If the link is lost.
         LedgerError: If the ledger cannot be begun, or stopped the traffic.
     """
-    _refuse_number("seed", seed, _MOST_SEED)
+    refuse_number("seed", seed, _MOST_SEED)
     if line is not None:
-        _refuse_number("line", line, 0xFF)
+        refuse_number("line", line, 0xFF)
         if packets is not None:
             fault = Fault("a line without packets has no number of them", where="line")
             raise UsageError(fault)
@@ -170,7 +212,7 @@ def stream(
         refuse(profile, recording)
     if link is None:
         node_specs(profile)
-    known = {**_facts(plan, dut), "link": link.name if link else "simulated"}
+    known = {**facts_of(plan, dut), "link": link.name if link else "simulated"}
     known |= facts or {}
     stopped = stop or (lambda: None)
     when = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ")
@@ -191,7 +233,7 @@ class _Nobody:
 # --- what is asked for ----------------------------------------------------------------
 
 
-def _refuse_number(what: str, number: int, most: int) -> None:
+def refuse_number(what: str, number: int, most: int) -> None:
     if not 0 <= number <= most:
         fault = Fault("out of range", shown(number), f"0 to {most}", what)
         raise UsageError(fault)
@@ -215,7 +257,7 @@ def _duration_ns(packets: int | None, duration: str | int | None) -> int | None:
     return limit_ns
 
 
-def _facts(plan: Plan, dut: Mapping[str, str] | None) -> dict[str, Any]:
+def facts_of(plan: Plan, dut: Mapping[str, str] | None) -> dict[str, Any]:
     """What is known of a run before it begins.
 
     Raises:

@@ -18,10 +18,13 @@ import click
 from bench import __version__
 from bench.base.errors import BenchError, Fault, UsageError
 from bench.cli.check import check
+from bench.cli.header import header
 from bench.cli.lists import completion, patterns, schema
 from bench.cli.options import Session
+from bench.cli.sheet import sheet
 from bench.cli.stream import stream
 from bench.cli.told import say, tell
+from bench.cli.upset import upset
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -84,7 +87,7 @@ def nightbench(ctx: click.Context) -> None:
         click.echo(ctx.get_help())
 
 
-for command in (stream, check, patterns, schema, completion):
+for command in (stream, upset, check, header, sheet, patterns, schema, completion):
     nightbench.add_command(command)
 
 

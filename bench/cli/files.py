@@ -1,13 +1,16 @@
-"""Files that a command reads: a recording to play, a firmware to know again."""
+"""Files of a command: a recording to play, a firmware to know again, what it writes."""
 
 from __future__ import annotations
 
+import os
+from contextlib import suppress
 from hashlib import sha256
 from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from bench.base.errors import Fault, UsageError
+from bench.base.errors import ExitCode, Fault, LedgerError, UsageError
+from bench.cli.told import put
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -86,3 +89,48 @@ def _octets(name: str, where: str) -> bytes:
         reason = error.strerror if isinstance(error, OSError) else str(error)
         what = f"cannot read the file ({str(reason).lower()})"
         raise UsageError(Fault(what, name, where=where)) from error
+
+
+# --- written --------------------------------------------------------------------------
+
+
+def deliver(text: str, name: str | None) -> int:
+    """Write a text into a file, or on standard output; the exit code.
+
+    Args:
+        text: The text, its last line ended.
+        name: The file; None or "-" for standard output.
+
+    Raises:
+        LedgerError: If the file cannot be written; it is then as it was.
+    """
+    if name is None or name == "-":
+        return put(text.removesuffix("\n"))
+    try:
+        _replace(Path(name), text.encode())
+    except (OSError, ValueError) as error:  # ValueError: a NUL in the name
+        reason = error.strerror if isinstance(error, OSError) else str(error)
+        fault = Fault("result not written", str(reason), where=f"-o {name}")
+        raise LedgerError(fault) from error
+    return int(ExitCode.PASS)
+
+
+def _replace(path: Path, octets: bytes) -> None:
+    """Put octets under a name, all of them or none.
+
+    A link is followed.  What is no plain file, a pipe or a device, is written into.
+    """
+    path = path.resolve()
+    if path.exists() and not path.is_file():
+        path.write_bytes(octets)
+        return
+    draft = path.with_name(f".{path.name}.{os.getpid()}.draft")
+    try:
+        draft.write_bytes(octets)
+        with suppress(FileNotFoundError):
+            draft.chmod(path.stat().st_mode)
+        draft.replace(path)
+    except OSError:
+        with suppress(OSError):
+            draft.unlink()
+        raise

@@ -21,13 +21,18 @@ _SHELLS = {
 
 @click.command(short_help="List the payload patterns.")
 def patterns() -> int:
-    """List the payload patterns that `traffic.pattern` may name."""
+    """List the payload patterns that `traffic.pattern` may name.
+
+    After them come examples of patterns by channel, for checking wiring: lanes, devices
+    and channels are counted from 0, and whatever is not named is dark.
+    """
+    from bench.traffic.by_channel import BY_CHANNEL
     from bench.traffic.patterns import PATTERNS
 
-    longest = max(len(pattern.name) for pattern in PATTERNS)
-    return put(
-        "\n".join(f"{pattern.name:<{longest}}  {pattern.line}" for pattern in PATTERNS)
-    )
+    named = [(pattern.name, pattern.line) for pattern in PATTERNS]
+    longest = max(len(name) for name, _ in (*named, *BY_CHANNEL))
+    lines = [f"{name:<{longest}}  {line}" for name, line in (*named, *BY_CHANNEL)]
+    return put("\n".join([*lines[: len(named)], "", *lines[len(named) :]]))
 
 
 @click.command(short_help="Print the JSON Schema of a profile.")

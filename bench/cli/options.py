@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -180,6 +181,22 @@ set_option = click.option(
     help="Set a value of the profile by its dotted path, output.clock='2 MHz'; "
     "repeatable.",
 )
+
+
+output_option = click.option(
+    "-o",
+    "--output",
+    metavar="FILE",
+    help="Write into a file instead of standard output.",
+)
+
+
+def again(
+    verb: str, profile: str, overrides: Sequence[str], options: Sequence[str] = ()
+) -> str:
+    """The command that makes something again, as a shell takes it."""
+    sets = [word for text in overrides for word in ("--set", text)]
+    return shlex.join(["nightbench", verb, profile, *sets, *options])
 
 
 def point_of(overrides: Sequence[str]) -> dict[str, str]:

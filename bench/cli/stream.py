@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from bench.base.errors import Fault, UsageError
-from bench.cli.files import digest, recording_of
+from bench.cli.files import recording_of
 from bench.cli.options import (
     PLAY,
     Duration,
@@ -21,22 +21,14 @@ from bench.cli.options import (
     profile_argument,
     set_option,
 )
+from bench.cli.runs import DRAWN_SEED, Noting, device_of, run_options, seed_option
 from bench.cli.told import say, say_if_cold, settled
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-    from pathlib import Path
-
     from bench.api import StreamResult
     from bench.cli.options import Session
     from bench.profile import Profile
     from bench.report.terminal import Onlooker, Out
-    from bench.trial.runner import Progress
-
-_DRAWN_SEED = 2**32
-"""A seed that is drawn is shorter than it might be: somebody may have to type it."""
-
-_DUT = ("serial", "revision", "operator")
 
 
 @dataclass(frozen=True)
@@ -74,12 +66,7 @@ class _Options:
     metavar="N",
     help="So many packets to the nodes; with --for, whichever ends first.",
 )
-@click.option(
-    "--seed",
-    type=Whole(0, 2**64 - 1),
-    metavar="N",
-    help="What every draw depends on; drawn and told unless given.",
-)
+@seed_option
 @click.option(
     "--line",
     type=LineOctet(),
@@ -93,33 +80,7 @@ class _Options:
     type=click.Path(),
     help="Play recorded frames, raw octets or .npy.",
 )
-@click.option(
-    "--dut",
-    multiple=True,
-    metavar="WHAT=TEXT",
-    help="The device under test: serial, revision, operator; repeatable.",
-)
-@click.option(
-    "--firmware",
-    metavar="FILE",
-    type=click.Path(),
-    help="Its firmware; the digest is kept.",
-)
-@click.option(
-    "--logs",
-    metavar="DIR",
-    default="logs",
-    type=click.Path(),
-    help="The folder of all runs; ./logs.",
-)
-@click.option(
-    "--on-log-failure",
-    type=click.Choice(["stop", "continue"]),
-    default="stop",
-    help="Whether a ledger that cannot be written stops the traffic; it does.",
-)
-@click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
-@click.option("--quiet", is_flag=True, help="No progress, and the shortest summary.")
+@run_options
 @click.pass_obj
 def stream(session: Session, /, **options: Any) -> int:
     """Stream packets to the simulated nodes of PROFILE, and judge what they show.
@@ -162,7 +123,7 @@ def _request(given: _Options) -> dict[str, Any]:
     if given.play is not None:
         request["recording"], sha256 = recording_of(given.play)
         facts["recording"] = {"file": given.play, "sha256": sha256}
-    seed = secrets.randbelow(_DRAWN_SEED) if given.seed is None else given.seed
+    seed = secrets.randbelow(DRAWN_SEED) if given.seed is None else given.seed
     facts["command"] = _command(given, seed)
     return request | {
         "packets": given.packets,
@@ -170,7 +131,7 @@ def _request(given: _Options) -> dict[str, Any]:
         "seed": seed,
         "logs": given.logs,
         "line": given.line,
-        "dut": _dut(given),
+        "dut": device_of(given.dut, given.firmware),
         "facts": facts,
         "on_log_failure": given.on_log_failure,
     }
@@ -190,24 +151,6 @@ def _profile(given: _Options) -> tuple[Profile, Any]:
         mend = "only a line without packets does without: --line"
         raise UsageError(Fault("missing argument", "PROFILE", mend=mend))
     return bare_profile(overrides), OpenEnd()
-
-
-def _dut(given: _Options) -> Mapping[str, str]:
-    """What is known of the device under test.
-
-    Raises:
-        UsageError: If it is described in other words, or the firmware cannot be read.
-    """
-    stated = {}
-    for text in given.dut:
-        word, equals, value = text.partition("=")
-        if not equals or word not in _DUT or not value:
-            expected = " or ".join(f"{known}=…" for known in _DUT)
-            raise UsageError(Fault("not a fact of the device", text, expected, "--dut"))
-        stated[word] = value
-    if given.firmware is not None:
-        stated["firmware"] = f"sha256:{digest(given.firmware, '--firmware')}"
-    return stated
 
 
 def _command(given: _Options, seed: int) -> list[str]:
@@ -247,27 +190,12 @@ def _streamed(
     figures = None
     try:
         result = api.stream(
-            **request, watcher=_Noting(session, watcher), stop=session.stop
+            **request, watcher=Noting(session, watcher), stop=session.stop
         )
         figures = result.figures
     finally:
         watcher.close(figures)
     return result
-
-
-class _Noting:
-    """A watcher that notes where the run is kept."""
-
-    def __init__(self, session: Session, watcher: Onlooker) -> None:
-        self._session = session
-        self._watcher = watcher
-
-    def begun(self, folder: Path) -> None:
-        self._session.run = folder
-        self._watcher.begun(folder)
-
-    def progress(self, progress: Progress) -> None:
-        self._watcher.progress(progress)
 
 
 def _told(result: StreamResult, given: _Options, out: Out) -> None:

@@ -8,6 +8,7 @@ in a profile shows here first.
 from __future__ import annotations
 
 from fractions import Fraction
+from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
 from bench.base.errors import ProfileError
@@ -20,7 +21,8 @@ from bench.base.units import (
 )
 from bench.node.spec import node_specs
 from bench.profile import profile_digest
-from bench.report.page import WIDTH, Page, Piece
+from bench.report.fields import alike, channel_maps, is_shared
+from bench.report.page import LEAST, WIDTH, Page, Piece
 from bench.traffic.load import costs_of, own_load
 
 if TYPE_CHECKING:
@@ -32,6 +34,7 @@ if TYPE_CHECKING:
     from bench.traffic.load import Costs
 
 _LABELS = 21
+_VALUES = 16
 
 
 def comes_to(profile: Profile, lit: LightFigures | None = None) -> dict[str, Any]:
@@ -46,7 +49,7 @@ def comes_to(profile: Profile, lit: LightFigures | None = None) -> dict[str, Any
         "summary": profile.summary,
         "digest": profile_digest(profile),
         "line": _line(profile),
-        "nodes": [_node(profile, group) for group in _alike(profile.node)],
+        "nodes": [_node(profile, group) for group in alike(profile.node)],
         "light": _light(profile, lit),
         "notes": _notes(profile),
     }
@@ -64,6 +67,7 @@ def _line(profile: Profile) -> dict[str, Any]:
         "character_ns": float(_character_ns(profile)),
         "character_bits": float(_character_ns(profile) * profile.bus.baud / NS_PER_S),
         "packets": [_packet(costs, size) for size in sizes],
+        "shared_payload": is_shared(profile.packet),
         "frame_ns": float(costs.frame_ns()),
         "frame_rate_hz": float(profile.traffic.frame_rate_hz),
         "own_load": float(own_load(profile, costs)),
@@ -95,28 +99,17 @@ def _character_ns(profile: Profile) -> Fraction:
 # --- the nodes ------------------------------------------------------------------------
 
 
-def _alike(nodes: Sequence[Node]) -> list[list[Node]]:
-    """Nodes in groups that differ in name and address only, in the profile's order."""
-    groups: list[list[Node]] = []
-    for node in nodes:
-        for group in groups:
-            first = group[0]
-            if (first.processor, first.output) == (node.processor, node.output):
-                group.append(node)
-                break
-        else:
-            groups.append([node])
-    return groups
-
-
 def _node(profile: Profile, group: Sequence[Node]) -> dict[str, Any]:
     """One node of a group of like ones."""
     processor, output = group[0].processor, group[0].output
     rearrange = processor.rearrange
     busy_ns, taken = _interrupt(processor)
-    in_turn = output.lanes if output.method == "port" else 1
     return {
         "names": [node.name for node in group],
+        "receive": processor.receive,
+        "method": output.method,
+        "signal": output.signal,
+        "lanes": output.lanes,
         "interrupt_ns": float(busy_ns * taken),
         "interrupt_characters": taken,
         "interrupt_per_character_ns": float(busy_ns),
@@ -125,9 +118,7 @@ def _node(profile: Profile, group: Sequence[Node]) -> dict[str, Any]:
         + rearrange.per_octet_ns * output.payload_octets,
         "burst_clocks": output.burst_clocks,
         "clock_hz": output.clock_hz,
-        "burst_ns": float(
-            Fraction(output.burst_clocks * in_turn * NS_PER_S, output.clock_hz)
-        ),
+        "burst_ns": float(output.burst_s * NS_PER_S),
         "latch_gap_ns": output.latch_gap_ns,
         "first_extra_clock_hz": _first_extra_clock(processor, output),
         "stop_ns": _stop_ns(processor, output),
@@ -136,8 +127,16 @@ def _node(profile: Profile, group: Sequence[Node]) -> dict[str, Any]:
 
 
 def _interrupt(processor: Processor) -> tuple[Fraction, int]:
-    """What a character costs at the trigger level, and how many one interrupt takes."""
+    """What a character costs where they come without a pause, and how many at a time.
+
+    An interrupt takes those of its trigger level, or what came into a ring since the
+    one before; a loop that polls takes one, and pays neither entry nor exit.
+    """
     interrupt, trigger = processor.interrupt, processor.uart.trigger
+    if processor.receive == "poll":
+        return Fraction(interrupt.per_character_ns), 1
+    if processor.dma is not None:
+        trigger = processor.dma.octets // (2 if processor.dma.half else 1)
     most = {"drain": trigger, "count": interrupt.count or 1, "one": 1}
     taken = min(trigger, most[interrupt.body])
     around_ns = interrupt.entry_ns + interrupt.exit_ns
@@ -160,7 +159,8 @@ def _first_extra_clock(processor: Processor, output: Output) -> float | None:
     s >= r / f.
     """
     stop_ns = _stop_ns(processor, output)
-    if stop_ns == 0:
+    stopped = output.method == "dma" and output.signal == "clocked"
+    if stop_ns == 0 or not stopped:
         return None
     return float(Fraction(str(output.rise)) * NS_PER_S / stop_ns)
 
@@ -185,7 +185,10 @@ def _light(profile: Profile, lit: LightFigures | None) -> dict[str, Any]:
 
 def _channels(output: Output) -> int:
     """Channels of a node."""
-    return output.lanes * output.devices * (output.register_bits // output.channel.bits)
+    return sum(
+        len(lanes) * layout.devices * len(layout.channels)
+        for layout, lanes in channel_maps(output)
+    )
 
 
 def _notes(profile: Profile) -> list[str]:
@@ -223,7 +226,11 @@ def sheet(figures: Mapping[str, Any], width: int = WIDTH) -> Page:
 
 def _entry(page: Page, label: str, value: str, remark: str = "") -> None:
     """A figure, and what it is to be seen against."""
-    page.row(f"  {label}", (Piece(value.ljust(16)), Piece(remark, "faint")), "")
+    room = max(page.width - _LABELS - _VALUES, LEAST // 2)
+    shown, label = value.ljust(_VALUES), f"  {label}"
+    for part in wrap(remark, room) or [""]:
+        page.row(label, (Piece(shown), Piece(part, "faint")), "")
+        shown, label = " " * _VALUES, ""
 
 
 def _line_fields(page: Page, line: Mapping[str, Any]) -> None:
@@ -236,7 +243,7 @@ def _line_fields(page: Page, line: Mapping[str, Any]) -> None:
         if packet["packet_worst_ns"] > packet["packet_ns"]:
             remark += f"; at worst {format_ns(packet['packet_worst_ns'])}"
         _entry(page, "packet", format_ns(packet["packet_ns"]), remark)
-    _entry(page, "frame", format_ns(line["frame_ns"]), "one packet to every node")
+    _entry(page, "frame", format_ns(line["frame_ns"]), frame_words(line))
     rate = f"at {format_rate(line['frame_rate_hz'], 'frames/s')}"
     if line["foreign_share"]:
         rate += f"; foreign {format_share(line['foreign_share'])} beside it"
@@ -250,26 +257,21 @@ def _line_fields(page: Page, line: Mapping[str, Any]) -> None:
 
 def _node_fields(page: Page, node: Mapping[str, Any], line: Mapping[str, Any]) -> None:
     page.field("node", ", ".join(node["names"]))
+    polled = node["receive"] == "poll"
     _entry(
         page,
-        "interrupt cost",
+        "polling cost" if polled else "interrupt cost",
         format_ns(node["interrupt_per_character_ns"]),
         f"a character of {format_ns(line['character_ns'])} "
         f"({format_share(node['interrupt_share'], 3)}), "
         f"{node['interrupt_characters']} at a time",
     )
     _entry(page, "rearrange", format_ns(node["rearrange_ns"]), "alone")
-    clocks = format_count(node["burst_clocks"])
-    _entry(
-        page,
-        "burst",
-        format_ns(node["burst_ns"]),
-        f"{clocks} clocks at {format_rate(node['clock_hz'])}, then "
-        f"{format_ns(node['latch_gap_ns'])} to latch",
-    )
+    _entry(page, "burst", format_ns(node["burst_ns"]), burst_words(node))
     extra = node["first_extra_clock_hz"]
     if extra is None:
-        _entry(page, "first extra clock", "none", "stopped by count, or at once")
+        if node["signal"] == "clocked" and node["method"] == "dma":
+            _entry(page, "first extra clock", "none", "stopped by count, or at once")
         return
     _entry(
         page,
@@ -278,6 +280,24 @@ def _node_fields(page: Page, node: Mapping[str, Any], line: Mapping[str, Any]) -
         f"stops after {format_ns(node['stop_ns'])}, "
         f"rises at {format_share(node['rise'])} of its period",
     )
+
+
+def frame_words(line: Mapping[str, Any]) -> str:
+    """What a frame is made of."""
+    return (
+        f"one packet {'for all nodes' if line['shared_payload'] else 'to every node'}"
+    )
+
+
+def burst_words(node: Mapping[str, Any]) -> str:
+    """What a burst is, and how it is latched."""
+    clocked = node["signal"] == "clocked"
+    count = f"{format_count(node['burst_clocks'])} {'clocks' if clocked else 'bits'}"
+    rate = format_rate(node["clock_hz"], "Hz" if clocked else "baud")
+    turns = ""
+    if node["method"] == "port":
+        turns = f" for each of {node['lanes']} lanes in turn"
+    return f"{count} at {rate}{turns}, then {format_ns(node['latch_gap_ns'])} to latch"
 
 
 def _light_fields(page: Page, light: Mapping[str, Any]) -> None:

@@ -52,12 +52,12 @@ def test_overrides_count() -> None:
 
 def test_what_is_not_simulated_is_a_note() -> None:
     """A profile that the model does not simulate is still a sound one."""
-    figures = checked("causeway", "--set", "output.latch=strobe")
+    figures = checked("causeway", "--set", "bus.direction=half")
     assert figures["notes"] == [
-        "not simulated yet: strobe, expected gap @ output.latch"
+        "not simulated yet: half, expected simplex @ bus.direction"
     ]
-    text = call("check", "causeway", "--set", "output.latch=strobe").stdout
-    assert "not simulated        strobe, expected gap @ output.latch\n" in text
+    text = call("check", "causeway", "--set", "bus.direction=half").stdout
+    assert "not simulated        half, expected simplex @ bus.direction\n" in text
     assert checked("causeway")["notes"] == []
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 from typing import TYPE_CHECKING
 
@@ -12,6 +13,7 @@ from unit.cli.calls import call, command, environment, process
 
 from bench import __version__
 from bench.profile import load_profile
+from bench.traffic.by_channel import BY_CHANNEL
 from bench.traffic.patterns import PATTERNS
 
 if TYPE_CHECKING:
@@ -37,10 +39,13 @@ def test_help_names_every_command() -> None:
 
 
 def test_patterns() -> None:
-    """Every pattern of the registry has its line."""
-    lines = call("patterns").stdout.splitlines()
-    assert [line.split(maxsplit=1) for line in lines] == [
+    """Every pattern of the registry has its line, then examples by channel theirs."""
+    named, by_channel = call("patterns").stdout.split("\n\n")
+    assert [line.split(maxsplit=1) for line in named.splitlines()] == [
         [pattern.name, pattern.line] for pattern in PATTERNS
+    ]
+    assert [re.split("  +", line) for line in by_channel.splitlines()] == [
+        list(example) for example in BY_CHANNEL
     ]
 
 

@@ -21,8 +21,8 @@ WRONG = [
     (
         ["strem"],
         (
-            "no such command: strem, expected check, completion, patterns, schema, "
-            "stream (did you mean stream?)"
+            "no such command: strem, expected check, completion, header, patterns, "
+            "schema, sheet, stream, upset (did you mean stream?)"
         ),
     ),
     (["stream", "--sed", "1"], "no such option: --sed (did you mean --seed?)"),
@@ -125,8 +125,8 @@ WRONG = [
     (
         ["check", "causway"],
         (
-            "unknown profile: causway, expected causeway, or a path to a .toml file "
-            "(did you mean causeway?)"
+            "unknown profile: causway, expected causeway, dmx512, jetty, modbus-rtu "
+            "or slipway, or a path to a .toml file (did you mean causeway?)"
         ),
     ),
     (
@@ -148,8 +148,8 @@ WRONG = [
         ),
     ),
     (
-        ["stream", "causeway", "--set", "output.method=timer"],
-        "causeway: not simulated yet: timer, expected dma @ output.method",
+        ["stream", "causeway", "--set", "bus.direction=half"],
+        "causeway: not simulated yet: half, expected simplex @ bus.direction",
     ),
     (
         ["stream", "causeway", "--set", "traffic.frame_rate=30"],
@@ -163,7 +163,8 @@ WRONG = [
         (
             "causeway: unknown pattern: rmap, expected one of random, ramp, "
             "walking-one, checkerboard, constant-XX, worst-stuffing, prbs9, prbs15, "
-            "prbs23, prbs31, play @ traffic.pattern (did you mean ramp?)"
+            "prbs23, prbs31, play, or channels as in `lane 0, device 0, dim` "
+            "@ traffic.pattern (did you mean ramp?)"
         ),
     ),
     # the ledger
@@ -191,7 +192,7 @@ def test_several_faults(tmp_path: Path) -> None:
 
     text = to_toml(load_profile("causeway"))
     text = text.replace('baud = "4 Mbaud"', 'baud = "4 mbaud"')
-    text = text.replace("data_bits = 8", "data_bits = 9")
+    text = text.replace("data_bits = 8", "data_bits = 10")
     file.write_text(text)
     result = call("check", str(file))
     assert result.exit_code == 2
@@ -202,7 +203,7 @@ def test_several_faults(tmp_path: Path) -> None:
         "(did you mean 4 Mbaud?)"
     )
     assert second == (
-        "nightbench:   out of range: 9, expected an integer, 5 to 8 @ bus.data_bits"
+        "nightbench:   out of range: 10, expected an integer, 5 to 9 @ bus.data_bits"
     )
     assert rest == []
 

@@ -128,3 +128,79 @@ def test_page_says_none() -> None:
     """A burst that cannot have an extra clock is said to have none."""
     text = sheet(comes_to(without_stop())).plain()
     assert "  first extra clock  none            stopped by count, or at once\n" in text
+
+
+# --- other boards ---------------------------------------------------------------------
+
+
+def board(name: str) -> dict[str, Any]:
+    """The figures of the nodes of another shipped profile."""
+    (node,) = comes_to(load_profile(name))["nodes"]
+    assert isinstance(node, dict)
+    return node
+
+
+def test_polled() -> None:
+    """A loop takes one character at a time, and pays for no interrupt: 1.6 us of 10."""
+    node = board("jetty")
+    assert node["receive"] == "poll"
+    assert node["interrupt_characters"] == 1
+    assert node["interrupt_per_character_ns"] == 1600
+    assert node["interrupt_share"] == pytest.approx(0.16)
+
+
+def test_ring() -> None:
+    """Half a ring of 256 at a time: (0.6 + 0.6) / 128 + 0.15 us a character."""
+    node = board("slipway")
+    assert node["receive"] == "dma"
+    assert node["interrupt_characters"] == 128
+    assert node["interrupt_per_character_ns"] == pytest.approx(1200 / 128 + 150)
+
+
+@pytest.mark.parametrize(
+    ("name", "burst_ns", "words"),
+    [
+        # 48 octets of ten bits at 38.4 kbaud
+        ("jetty", 480e9 / 38400, "480 bits at 38.4 kbaud, then 2 ms to latch"),
+        # 8 lanes of 1,200 clocks at 4 MHz, one after another
+        (
+            "slipway",
+            8 * 1200 * 250,
+            "1200 clocks at 4 MHz for each of 8 lanes in turn, then 80 us to latch",
+        ),
+    ],
+)
+def test_bursts(name: str, burst_ns: float, words: str) -> None:
+    """UART lanes have bits, and lanes that take turns add up; neither is stopped."""
+    node = board(name)
+    assert node["burst_ns"] == pytest.approx(burst_ns)
+    assert node["first_extra_clock_hz"] is None
+    text = sheet(comes_to(load_profile(name))).plain()
+    assert words in " ".join(text.split())
+    assert "first extra clock" not in text
+    assert ("polling cost" in text) == (name == "jetty")
+
+
+def test_one_packet_for_all() -> None:
+    """DMX512: the frame is one packet of 513 slots of 44 us after break and mark."""
+    figures = comes_to(load_profile("dmx512"))
+    assert figures["line"]["shared_payload"]
+    assert figures["line"]["frame_ns"] == (92 + 12 + 513 * 44) * 1000
+    assert "one packet for all nodes" in sheet(figures).plain()
+
+
+def test_channels_of_a_map() -> None:
+    """Current is that of the channels that there are: two a device, one lane none."""
+    channel = (
+        'output.channel={layout=[{name="amber"},{name="white"}],lane=[{lanes=[7],'
+        "devices=0}]}"
+    )
+    light = figures(channel)["light"]
+    assert light["full_ma"] == 4 * 7 * 20 * 2 * 5
+
+
+def test_remarks_are_wrapped() -> None:
+    """Within the width, whatever the remark."""
+    for name in ("slipway", "causeway", "jetty"):
+        lines = sheet(comes_to(load_profile(name))).plain().splitlines()
+        assert max(len(line) for line in lines) <= 80
