@@ -5,7 +5,8 @@ their bursts.  For a lost packet it is weighed in this order:
 
 1. Characters of its own span were lost: receiver overrun, and what the processor was
    doing when the first of them went.
-2. The node began a packet where it begins, and dropped it: the node's reason.
+2. The node began a packet where it begins, and dropped it: the node's reason; where
+   that is that no sync came, what became of the sync, weighed in the same way.
 3. No further back than the longest packet before it, characters were lost, or the node
    rejected a packet and had to find the start of the next: swallowed while the receiver
    resynchronised.
@@ -13,23 +14,23 @@ their bursts.  For a lost packet it is weighed in this order:
 5. A burst that held it was shifted through before it could latch.
 6. Else the cause is not known, or, where the link confesses nothing, not observable.
 
-A cause is a number until somebody reads it, so that a node that loses everything costs
-a few array operations and not an object for each packet.
+A cause is a number until somebody reads it (`bench.judge.words`), so that a node that
+loses everything costs a few array operations and not an object for each packet.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import IntEnum
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from bench.base.columns import Doing, Drop
+from bench.base.columns import Drop
 from bench.judge.kept.history import Tail
+from bench.judge.words import DETAILS, Why, code_of
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Iterator
 
     from numpy.typing import NDArray
 
@@ -38,45 +39,6 @@ if TYPE_CHECKING:
     Places = NDArray[np.int64]
     Example = dict[str, Any]
 
-
-class Why(IntEnum):
-    """The kinds of cause; some carry a detail."""
-
-    NOT_OBSERVABLE = 0
-    NOT_KNOWN = 1
-    OVERRUN = 2  # a `Doing`
-    DROPPED = 3  # a `Drop`
-    AFTER_OVERRUN = 4  # swallowed after it: a `Doing`
-    AFTER_DROP = 5  # a `Drop`
-    SHIFTED = 6
-
-
-_DETAILS = 64
-"""More than the details of any kind; a cause is kind * _DETAILS + detail."""
-
-_DOING = {
-    Doing.NOTHING: "with no receive interrupt asserted, which never will be",
-    Doing.RECEIVE_ENTRY: "while entering the receive handler",
-    Doing.RECEIVE_BODY: "while in the receive handler",
-    Doing.RECEIVE_EXIT: "while leaving the receive handler",
-    Doing.COMPLETE: "while in the transfer-complete handler",
-    Doing.WAITING: "while the receive interrupt waited to be served",
-}
-
-_DROPS = {
-    Drop.BAD_CHECK: "failed check",
-    Drop.BAD_LENGTH: "bad length",
-    Drop.BAD_LITERAL: "wrong literal",
-    Drop.BAD_STUFFING: "bad stuffing",
-    Drop.LINE_ERROR: "line error",
-    Drop.PAUSE: "silence inside the packet",
-    Drop.WRONG_SIZE: "payload that does not fill the lanes",
-    Drop.NO_RECEIVE_BUFFER: "no receive buffer free",
-    Drop.NO_PORT_WORDS: "no port-word buffer free",
-    Drop.LATCH_GAP_SHORT: "latch gap short: shifted through by the next burst",
-    Drop.TOO_SHORT: "packet too short",
-    Drop.ABORTED: "packet taken back by its sender",
-}
 
 _RESYNC = (
     Drop.BAD_CHECK,
@@ -90,64 +52,9 @@ _RESYNC = (
 )
 """After these a receiver looks for the start of a packet; the others are sound."""
 
-_CLOCKS_MOST = 10
-"""Clocks too many or too few that are told apart."""
-
 _LEAD = 2
 """A packet begins at its first character on the line, or after a break or a delimiter
 that is no part of it."""
-
-_SWALLOWED = "swallowed while the receiver resynchronised after"
-
-
-def code_of(why: Why, detail: int = 0) -> int:
-    """A cause as a number."""
-    return why * _DETAILS + detail
-
-
-def text_of(code: int) -> str:
-    """A cause in words."""
-    why, detail = divmod(int(code), _DETAILS)
-    texts: dict[int, Callable[[], str]] = {
-        Why.NOT_OBSERVABLE: lambda: "cause not observable",
-        Why.NOT_KNOWN: lambda: "cause not known",
-        Why.OVERRUN: lambda: f"receiver overrun {_DOING[Doing(detail)]}",
-        Why.DROPPED: lambda: _DROPS[Drop(detail)],
-        Why.AFTER_OVERRUN: lambda: (
-            f"{_SWALLOWED} receiver overrun {_DOING[Doing(detail)]}"
-        ),
-        Why.AFTER_DROP: lambda: f"{_SWALLOWED} {_DROPS[Drop(detail)]}",
-        Why.SHIFTED: lambda: _DROPS[Drop.LATCH_GAP_SHORT],
-    }
-    return texts[why]()
-
-
-def clocks_text(more: int) -> str:
-    """How many clocks a burst had too many or, below zero, too few."""
-    count = str(abs(more)) if abs(more) < _CLOCKS_MOST else f"{_CLOCKS_MOST} or more"
-    plural = "" if abs(more) == 1 else "s"
-    return f"{count} clock{plural} too {'many' if more > 0 else 'few'}"
-
-
-def corrupt_text(burst: Any, expected: int, code: int) -> str:
-    """Why a packet was shown with wrong data.
-
-    Args:
-        burst: The `SHOWN` row.
-        expected: Clocks that it should have had.
-        code: The cause that the node's confessions would give for its loss.
-    """
-    more = int(burst["clocks"]) - expected
-    if burst["clocks"] >= 0 and more:
-        shift = "one bit" if abs(more) == 1 else "as many bits"
-        return f"{clocks_text(more)}: data shifted by {shift}"
-    if burst["marginal"] == 1:
-        return "marginal clock pulse"
-    if code // _DETAILS == Why.OVERRUN:
-        return f"{text_of(code)}, and no check noticed"
-    if code == code_of(Why.NOT_OBSERVABLE) and burst["clocks"] < 0:
-        return text_of(code)
-    return text_of(code_of(Why.NOT_KNOWN))
 
 
 class _Told:
@@ -269,7 +176,7 @@ def _fill(
     high = np.searchsorted(places, span[1])
     found = high > low
     index = low if which == 0 else high - 1
-    codes[found] = why * _DETAILS + details[index[found]]
+    codes[found] = why * DETAILS + details[index[found]]
 
 
 # --- counted --------------------------------------------------------------------------

@@ -19,7 +19,13 @@ from bench.base.columns import DROPPED, LOST, SHOWN, Flaw, Seen, no_octets, no_r
 from bench.judge.histogram import QUANTILE_TYPE
 from bench.judge.kept.history import History
 from bench.judge.kept.tally import COUNTED, Limits, Tally
-from bench.judge.kept.terms import held, unwrapping, window_of
+from bench.judge.kept.terms import (
+    addressees_of,
+    held,
+    shares_of,
+    unwrapping,
+    window_of,
+)
 from bench.judge.match import Matcher
 from bench.judge.statistics import ASSUMPTION, binomial_upper, packets_needed
 from bench.judge.verdict import Verdict, decide
@@ -55,13 +61,17 @@ class Judge:
         self._profile = profile
         self._observes = observes
         format_ = format_of(profile.packet)
-        self._history = History(unwrapping(format_))
+        self._history = History(unwrapping(format_), shares_of(profile))
         nodes = profile.node
         self._matcher = Matcher(
-            len(nodes), self._history, window_of(profile, observes), observes.nodes
+            addressees_of(profile, observes),
+            self._history,
+            window_of(profile, observes),
+            observes.nodes,
         )
         longest = format_.longest_stuffed(format_.layout.longest)
-        limits = Limits(nodes, profile.accept.latency_ns, longest)
+        character_ns = profile.bus.character.step
+        limits = Limits(nodes, profile.accept.latency_ns, longest, character_ns)
         self._tally = Tally(limits, observes, self._history, self._matcher)
         self._lost_characters = np.zeros(len(nodes), np.int64)
         self._unjudged = np.zeros(len(nodes), np.int64)
@@ -93,7 +103,9 @@ class Judge:
         Args:
             until_ns: Nothing that was shown later was seen.  A packet whose last bit
                 came after it was never judged and counts as not offered, so the caller
-                allows for the longest latency that is still of interest.
+                allows for the longest latency that is still of interest.  Nor was one
+                offered that is still held, since the sync that would show it was never
+                sent, or came before the packet was rearranged.
         """
         self._tally.take(self._matcher.finish(until_ns), _nothing_seen(until_ns))
         self._tally.frames.close_all()
@@ -111,13 +123,14 @@ class Judge:
         """Everything that is counted so far, for all nodes."""
         seen, every = self._observes, slice(None)
         bursts = self._bursts(every)
-        del bursts["least_gap_ns"]  # no count
+        del bursts["least_gap_ns"], bursts["lane_skew_ns"]  # no counts
         return {
             "packets": self._packets(every),
             "bursts": bursts,
             "dropped_frames": self._tally.frames.dropped if seen.shown else None,
             "characters": self._characters,
             "lost_characters": self._lost(every),
+            **self._dark(every, self._profile.node),
         }
 
     def anomalies(self) -> list[dict[str, Any]]:
@@ -161,7 +174,7 @@ class Judge:
 
     def _packets(self, which: slice | int) -> dict[str, int | None]:
         """Counts of packets, of all nodes or of one."""
-        offered = self._matcher.nodes["end"] - self._unjudged
+        offered = self._matcher.nodes["end"] - self._unjudged - self._tally.held
         packets: dict[str, int | None] = {"offered": int(offered[which].sum())}
         seen = self._observes
         for word in COUNTED:
@@ -178,6 +191,7 @@ class Judge:
         """Counts of bursts, of all nodes or of one."""
         seen, bursts = self._observes, self._tally.bursts
         least = int(bursts.least_gap_ns[which].min())
+        skew = int(bursts.lane_skew_ns[which].max())
         timed = seen.shown and seen.times
         return {
             "count": int(bursts.count[which].sum()) if seen.shown else None,
@@ -185,7 +199,15 @@ class Judge:
             "marginal": int(bursts.marginal[which].sum()) if seen.marginal else None,
             "least_gap_ns": least if timed and least < _NEVER else None,
             "short_gaps": int(bursts.below[which].sum()) if timed else None,
+            "lane_skew_ns": skew if timed and skew >= 0 else None,
         }
+
+    def _dark(self, which: slice | int, nodes: Sequence[Node]) -> dict[str, int | None]:
+        """Bursts of darkness after silence, where nodes are to have any."""
+        if all(node.processor.on_silence != "blackout" for node in nodes):
+            return {}
+        count = int(self._tally.blackouts[which].sum())
+        return {"blackouts": count if self._observes.shown else None}
 
     def _lost(self, which: slice | int) -> int | None:
         """Characters that receivers lost."""
@@ -197,25 +219,53 @@ class Judge:
         counts, tally, seen = self.counts(), self._tally, self._observes
         timed = seen.shown and seen.data and seen.times
         loss = self._loss(counts["packets"])
+        every = slice(None)
         return {
+            "shown_on": self._shown_on(),
             "packets": counts["packets"],
             "dropped_frames": counts["dropped_frames"],
             "loss_rate": loss["rate"],
             "loss_upper": loss["upper"],
             "confidence": self._profile.accept.confidence,
             "loss": loss,
-            "bursts": self._bursts(slice(None)),
-            "latency_ns": {
-                "first_bit": tally.first_bit_ns.as_dict() if timed else None,
-                "shown": tally.shown_ns.as_dict() if timed else None,
-            },
+            "bursts": self._bursts(every),
+            **self._dark(every, self._profile.node),
+            "latency_ns": self._latency(),
             "skew_ns": tally.frames.skew_ns.as_dict() if timed else None,
             "quantiles": QUANTILE_TYPE,
             "line": self._line(),
             "lost_characters": counts["lost_characters"],
+            **self._synced(),
             "causes": tally.causes.as_list(),
+            **({"gives_first": first} if (first := tally.gives_first()) else {}),
             "nodes": [self._node(k, node) for k, node in enumerate(self._profile.node)],
         }
+
+    def _shown_on(self) -> str:
+        """What the nodes show packets on: each as it comes, a sync, or either."""
+        ways = {node.processor.show for node in self._profile.node}
+        return ways.pop() if len(ways) == 1 else "packet or sync"
+
+    def _synced(self) -> dict[str, int | None]:
+        """Packets held at the end, for a sync that does not come; or shown on a later
+        sync than the one that followed them."""
+        if self._shown_on() == "packet":
+            return {}
+        seen, tally = self._observes, self._tally
+        timed = seen.shown and seen.data and seen.times
+        return {
+            "held": int((self._unjudged + tally.held).sum()),
+            "later_sync": int(tally.later_sync.sum()) if timed else None,
+        }
+
+    def _latency(self) -> dict[str, dict[str, int | None] | None]:
+        """From a packet's last bit, its wait for a sync included; and from the sync."""
+        tally, seen = self._tally, self._observes
+        times = {"first_bit": tally.first_bit_ns, "shown": tally.shown_ns}
+        if self._shown_on() != "packet":
+            times["after_sync"] = tally.synced_ns
+        timed = seen.shown and seen.data and seen.times
+        return {key: t.as_dict() if timed else None for key, t in times.items()}
 
     def _loss(self, packets: dict[str, int | None]) -> dict[str, Any]:
         """The loss rate (RFC 1242's, of packets), and what bounds it."""
@@ -264,6 +314,7 @@ class Judge:
         return figures | {
             "packets": self._packets(k),
             "bursts": self._bursts(k),
+            **self._dark(k, [node]),
             "lost_characters": self._lost(k),
             "latest_ns": latest if latest >= 0 else None,
             "silent_packets": self._silent(k, node),

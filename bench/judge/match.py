@@ -2,23 +2,35 @@
 
 Node by node, packets in the order of the line, bursts in the order of time:
 
-* A packet *waits* from the moment its last bit has come.  A burst concerns packets
-  whose last bit came by its first bit; where times cannot be compared, those taken so
-  far.
+* A packet is *released* when its last bit has come; for a node that shows on a sync,
+  when that of the next sync has, and at the latest with the packet for the node that
+  is `packets` after it.  From then on it *waits*.  A burst concerns packets that were
+  released by its first bit; where times cannot be compared, those taken so far.
 * Of the waiting packets, the first that holds the same octets is **shown**.  Those
   that waited before it were passed over: **lost**, unless they turn up later.
+* Else, if it is darkness, and began long enough after the last packet that the node
+  showed (the beginning, if none): **dark**.  What it has not shown it may not have
+  heard.  Without data, darkness is a burst for which nothing waits.
 * Else, if a packet that was decided lately holds the same, the last one counts: one
   that was shown, rightly or not, is **repeated**; one that was passed over is shown
   after all, **out of order**, where none that was shown holds the same.
+* Else, if a packet that no sync has released holds the same: **stray**, that one's.
 * Else, if a packet on the line lately, for somebody else, holds the same: **stray**.
 * Else, if any packet waits: **corrupt**.  It is the one that differs in the fewest
-  bits, the earliest of several, and no longer waits.
+  bits, the earliest of several; of a burst with too few clocks, whose data are partly
+  what the chains held before, the earliest of all.  It no longer waits.
 * Else **stray**: nobody's.
 
-A burst that was never latched shows nothing, but what it held is told as *shifted*.  At
-most `packets` of a node wait or are remembered, and none for longer than `memory_ns`:
-older ones are lost and forgotten.  Packets that hold the same while both wait cannot be
-told apart, and are marked so.  Without data, bursts are matched by order alone.
+A burst may come in several rows, where its chains latched in a pause inside it: they
+have the same beginning.  The first is decided as above, the others are its *rest*, and
+change nothing but this: where the first spoilt a packet and a later one holds another
+that waits, it is that one that is corrupt, and the first waits again.
+
+In a payload that every node shares, a node's packet is its own octets.  A burst that
+was never latched shows nothing, but what it held is told as *shifted*.  At most
+`packets` of a node wait or are remembered, and none for longer than `memory_ns`: older
+ones are lost and forgotten.  Packets that hold the same while both wait cannot be told
+apart, and are marked so.  Without data, bursts are matched by order alone.
 
 All of this depends on the columns and not on how they were cut into chunks, as long as
 no burst of a later chunk began `hold_ns` or more before the end of an earlier one.
@@ -69,12 +81,32 @@ class Window:
     by_content: bool = True
 
 
+@dataclass(frozen=True, slots=True)
+class Addressee:
+    """What matching has to know of one node.
+
+    Attributes:
+        share: Where its octets begin in a payload for every node, and how many there
+            are; None where it shows all of one.
+        sync: Whether it shows on a sync.
+        clocks: That a burst should have; 0 where nobody counts them.
+        dark: What its lanes hold in darkness; None where it never darkens.
+        dark_after_ns: Least silence before that.
+    """
+
+    share: tuple[int, int] | None = None
+    sync: bool = False
+    clocks: int = 0
+    dark: bytes | None = None
+    dark_after_ns: int = 0
+
+
 class Matcher:
     """Decides bursts and packets, chunk by chunk."""
 
     def __init__(
         self,
-        nodes: int,
+        nodes: Sequence[Addressee],
         history: History,
         window: Window,
         watched: Sequence[int] | None = None,
@@ -82,32 +114,43 @@ class Matcher:
         """Begin with nothing sent.
 
         Args:
-            nodes: How many there are.
+            nodes: The nodes.
             history: Where the packets lie; whoever owns it adds chunks to it.
             window: How far back matching looks.
             watched: Indexes of the nodes whose bursts are seen; all unless stated.
         """
-        from bench.kernels import match, rings
+        from bench.kernels.match import bursts, records, rings
 
-        self._match, self._rings = match, rings
+        self._bursts, self._records, self._rings = bursts, records, rings
         self._history = history
         self._window = window
-        self.nodes = np.zeros(nodes, rings.NODE)
-        self.nodes["index"] = np.arange(nodes)
-        self.nodes["alive"] = -1
+        self._addressees = tuple(nodes)
+        self._sync = any(node.sync for node in nodes)
+        self.nodes = np.zeros(len(nodes), records.NODE)
+        for index, (row, node) in enumerate(zip(self.nodes, nodes, strict=True)):
+            row["index"] = index
+            row["start"], row["size"] = node.share or (0, -1)
+            row["sync"], row["clocks"] = node.sync, node.clocks
+            row["dark"] = node.dark is not None
+            row["alive"] = row["burst_ns"] = row["part"] = -1
         self.nodes["watched"][slice(None) if watched is None else list(watched)] = 1
-        self._slots = np.zeros((nodes, _SMALLEST_RING), rings.SLOT)
-        self._rules = np.zeros(1, rings.RULES)
+        self._slots = np.zeros((len(nodes), _SMALLEST_RING), records.SLOT)
+        self._rules = np.zeros(1, records.RULES)
         self._rules["window"] = window.packets
         self._rules["memory_ns"] = window.memory_ns
         self._rules["by_content"] = window.by_content
         self._until_ns = self._floor_ns = np.iinfo(np.int64).min
-        self._out = np.empty(0, rings.OUTCOME)
+        self._out = np.empty(0, records.OUTCOME)
 
     @property
     def floor_ns(self) -> int:
         """No packet from before this instant matters any more."""
         return int(self._floor_ns)
+
+    @property
+    def memory_ns(self) -> int:
+        """How long a packet waits at most."""
+        return self._window.memory_ns
 
     def take(self, rows: Rows, seen: Seen) -> Rows:
         """Match one chunk.
@@ -127,15 +170,15 @@ class Matcher:
         shown = np.require(seen.shown, SHOWN, ["C", "W"])
         data = np.require(seen.data, np.uint8, ["C", "W"])
         if self._window.by_content:
-            wrong = self._match.beyond(shown, len(data))
+            wrong = self._bursts.beyond(shown, len(data))
             if wrong >= 0:
                 raise ValueError(f"burst row {wrong} points beyond its data")
         self._queue(rows)
         out = self._begin(len(shown))
-        owners = np.full(len(shown), self._match.ASK)
+        owners = np.full(len(shown), self._records.ASK)
         payload = history.payload.view
         place = self._rules[0], self.nodes, self._slots, payload
-        while not self._match.match(*place, shown, data, owners, out):
+        while not self._bursts.match(*place, shown, data, owners, out):
             b = int(self._rules[0]["bursts"])
             owners[b] = self._owner(seen, b)
         self._move_on(seen.until_ns)
@@ -145,14 +188,15 @@ class Matcher:
     def finish(self, until_ns: int) -> Rows:
         """Lose every packet that waits and whose last bit came by an instant.
 
-        Those that came later have never been judged: they stay pending.
+        Those that came later have never been judged, and those that no sync released
+        were never to be shown: they stay pending.
         """
         out = self._begin(0)
         self._settle(until_ns, np.iinfo(np.int64).max, out)
         return out[: self._rules[0]["outcomes"]]
 
     def pending(self) -> NDArray[np.int64]:
-        """Packets of each node whose last bit has not yet come."""
+        """Packets of each node that have not been released."""
         pending: NDArray[np.int64] = self.nodes["end"] - self.nodes["pulled"]
         return pending
 
@@ -172,6 +216,13 @@ class Matcher:
             outcomes["node"], outcomes["slot"] & mask
         ]
         return notes
+
+    def released_ns(self, outcomes: Rows) -> NDArray[np.int64]:
+        """When the packets of some outcomes could be shown at the earliest."""
+        mask = self._slots.shape[1] - 1
+        places = outcomes["node"], outcomes["slot"] & mask
+        released: NDArray[np.int64] = self._slots["release_ns"][places]
+        return released
 
     def note(self, outcomes: Rows, notes: NDArray[np.int64] | int) -> None:
         """Note a number beside the packets of some outcomes."""
@@ -194,7 +245,7 @@ class Matcher:
         return self._out
 
     def _settle(self, until_ns: int, floor_ns: int, out: Rows) -> None:
-        """See `bench.kernels.rings.settle`."""
+        """See `bench.kernels.match.rings.settle`."""
         payload = self._history.payload.view
         rules = self._rules[0]
         self._rings.settle(
@@ -209,6 +260,8 @@ class Matcher:
             until = int(self._rules[0]["now_ns"])
         self._until_ns = max(self._until_ns, until)
         floor = self._until_ns - window.memory_ns
+        if self._sync:
+            floor = min(floor, self._first_held_ns())
         rows = history.last_bit_ns.view
         if len(rows) > _ROWS_MOST:
             floor = max(floor, int(rows[-_ROWS_MOST]))
@@ -217,12 +270,20 @@ class Matcher:
         self._floor_ns = max(self._floor_ns, floor)
         self._until_ns = max(self._until_ns, self._floor_ns)
 
+    def _first_held_ns(self) -> int:
+        """Last bit of the first packet that no sync has released yet."""
+        nodes, mask = self.nodes, self._slots.shape[1] - 1
+        which = np.flatnonzero(nodes["pulled"] < nodes["end"])
+        held_ns = self._slots["last_bit_ns"][which, nodes["pulled"][which] & mask]
+        return int(held_ns.min(initial=np.iinfo(np.int64).max))
+
     def _queue(self, rows: Rows) -> None:
         """Append a chunk's packets to the rings, which grow as they must."""
         first = self._history.rows.end - len(rows)
         done = 0
         while True:
-            done = self._rings.queue(self.nodes, self._slots, rows, done, first)
+            place = self._rules[0], self.nodes, self._slots
+            done = self._rings.queue(*place, rows, done, first)
             if done == len(rows):
                 return
             size = self._slots.shape[1]
@@ -233,15 +294,30 @@ class Matcher:
             self._slots = larger
 
     def _owner(self, seen: Seen, b: int) -> int:
-        """Place of the last packet for somebody else that holds what a burst held."""
+        """Whose contents a burst held; see `bench.kernels.match.bursts.match`."""
         burst, history = seen.shown[b], self._history
-        at = int(burst["data_at"])
-        data = seen.data[at : at + int(burst["data_octets"])].tobytes()
+        index = int(burst["node"])
         now_ns = int(burst["first_bit_ns"])
         if not self._window.causal:
             now_ns = int(self._rules[0]["now_ns"])
+        data = b""
+        if self._window.by_content:
+            at = int(burst["data_at"])
+            data = seen.data[at : at + int(burst["data_octets"])].tobytes()
+        if self._is_dark(index, data, now_ns):
+            return int(self._records.DARK)
+        if not self._window.by_content:
+            return int(self._records.NOBODY)
         since_ns = now_ns - self._window.memory_ns
-        for place in history.others(int(burst["node"]), data, since_ns, now_ns):
-            if history.contents(place) == data:
+        for place, node in history.others(index, data, since_ns, now_ns):
+            if history.contents(place, node) == data:
                 return place
-        return int(self._match.NOBODY)
+        return int(self._records.NOBODY)
+
+    def _is_dark(self, index: int, data: bytes, now_ns: int) -> bool:
+        """Whether a burst is darkness after silence."""
+        node = self._addressees[index]
+        if node.dark is None or (self._window.by_content and data != node.dark):
+            return False
+        silent_ns = now_ns - int(self.nodes["heard_ns"][index])
+        return silent_ns >= node.dark_after_ns or not self._window.causal

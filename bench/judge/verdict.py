@@ -288,12 +288,22 @@ def _what_a_pass_rests_on(figures: Figures, unseen: Sequence[str]) -> str:
 
 def _notes(figures: Figures) -> list[str]:
     """What a reader has to know beside the numbers."""
-    ambiguous = figures["packets"]["ambiguous"]
-    if not ambiguous:
-        return []
-    note = (
-        f"{_of(ambiguous, figures['packets']['offered'], 'packet')} held the same as "
-        "another that waited at the same node: they are counted, but which of them "
-        "was shown, and when, cannot be told"
-    )
-    return [note]
+    notes = []
+    if ambiguous := figures["packets"]["ambiguous"]:
+        notes.append(
+            f"{_of(ambiguous, figures['packets']['offered'], 'packet')} held the same "
+            "as another that waited at the same node: they are counted, but which of "
+            "them was shown, and when, cannot be told"
+        )
+    if later := figures.get("later_sync"):
+        notes.append(
+            f"{_of(later, figures['packets']['offered'], 'packet')} shown on a later "
+            "sync than the one that followed: that one came before they were "
+            "rearranged, or was missed"
+        )
+    if held := figures.get("held"):
+        notes.append(
+            f"{_of(held, None, 'packet')} held at the end, for no sync came any more that "
+            "could show it: not counted as offered"
+        )
+    return notes

@@ -2,7 +2,8 @@
 
 Each tick is a clock; the middle of the burst is left out.  What differs stands at the
 end, since that is where clocks are added or left off; which of them it was, a count
-cannot say.
+cannot say.  Where the data are right all the same, clocks too many came before them:
+the chains have shifted those out again.
 """
 
 from __future__ import annotations
@@ -19,12 +20,13 @@ _MOST_APART = 9
 """Clocks too many or too few that are drawn one by one."""
 
 
-def strip(expected: int, seen: int) -> tuple[Line, Line]:
+def strip(expected: int, seen: int, *, intact: bool = False) -> tuple[Line, Line]:
     """Two rows of ticks, each with its count.
 
     Args:
         expected: Clocks that the burst should have had.
         seen: Clocks that it had.
+        intact: Whether its data are right.
     """
     more = seen - expected
     apart = min(abs(more), _MOST_APART)
@@ -32,15 +34,18 @@ def strip(expected: int, seen: int) -> tuple[Line, Line]:
     common = _ticks(min(expected, seen))
     filler = " " * (apart + len(plenty))
     count = f"{expected}".rjust(max(len(str(expected)), len(str(seen))))
-    above = Piece(common + (filler if more >= 0 else "╷" * apart + plenty))
+    leading = intact and more > 0
+    above = common + (filler if more >= 0 else "╷" * apart + plenty)
     odd = ("┃" if more > 0 else "·") * apart + plenty
+    if leading:
+        above, odd = filler + common, plenty + "┃" * apart
     words = f"{abs(more)} too {'many' if more > 0 else 'few'}" if more else "as many"
     role: Role = "bad" if more else "good"
+    below = Piece(common), Piece(odd or filler, role)
     return (
-        (above, Piece(f"  {count}")),
+        (Piece(above), Piece(f"  {count}")),
         (
-            Piece(common),
-            Piece(odd or filler, role),
+            *(below[::-1] if leading else below),
             Piece(f"  {seen:>{len(count)}}"),
             Piece(f"  {words}", role),
         ),

@@ -40,6 +40,13 @@ _ALWAYS = ("offered", "shown", "lost", "corrupt", "stray", "late")
 _IF_ANY = ("repeated", "out_of_order")
 _FAULTS = frozenset({"lost", "corrupt", "stray", "late", *_IF_ANY})
 
+_SHOWN_ON = {
+    "sync": "nodes show on the sync that follows: times from a packet include the wait",
+    "packet or sync": "some nodes show on the sync that follows, and their times from a "
+    "packet include the wait; the others show each packet as it comes",
+}
+"""What has to be said of latency and skew, by how packets are shown."""
+
 UNSEEN = Piece("–", "faint")
 """Not observable, in a table."""
 
@@ -61,7 +68,7 @@ def summary(verdict: Content, run: Content, width: int = WIDTH) -> Page:
     _bursts(page, verdict)
     _causes(page, verdict)
     _certainty(page, verdict)
-    _whereabouts(page, verdict, run)
+    whereabouts(page, verdict, run)
     return page
 
 
@@ -70,7 +77,7 @@ def brief(verdict: Content, run: Content, width: int = WIDTH) -> Page:
     page = Page(_LEAST_LABELS, width)
     word = verdict["verdict"]
     page.field(word, verdict["reason"], mark=_ROLES[word])
-    _kept(page, verdict, run)
+    kept(page, verdict, run)
     return page
 
 
@@ -178,6 +185,7 @@ def _times(page: Page, verdict: Content) -> None:
     measured = {
         "to first bit": verdict["latency_ns"]["first_bit"],
         "to shown": verdict["latency_ns"]["shown"],
+        "from the sync": verdict["latency_ns"].get("after_sync"),
         "frame skew": verdict["skew_ns"],
     }
     kept = {name: times for name, times in measured.items() if times and times["n"]}
@@ -193,6 +201,8 @@ def _times(page: Page, verdict: Content) -> None:
             for name, times in kept.items()
         ],
     )
+    if way := _SHOWN_ON.get(verdict.get("shown_on", "packet")):
+        page.field("", way)
 
 
 # --- bursts ---------------------------------------------------------------------------
@@ -213,6 +223,10 @@ def _bursts(page: Page, verdict: Content) -> None:
     ]
     if bursts["least_gap_ns"] is not None:
         parts.append(f"least gap {glued(format_ns(bursts['least_gap_ns']))}")
+    if skew := bursts.get("lane_skew_ns"):
+        parts.append(f"last lane up to {glued(format_ns(skew))} after the first")
+    if dark := verdict.get("blackouts"):
+        parts.append(f"{format_count(dark)} of darkness after silence")
     page.field("bursts", f"{format_count(bursts['count'])}: {', '.join(parts)}")
     if bursts["short_gaps"]:
         page.field("", f"{format_count(bursts['short_gaps'])} gaps too short", "bad")
@@ -234,7 +248,9 @@ def _some(count: int | None, what: str) -> str:
 
 def _strip(page: Page, example: Content) -> None:
     """The clocks of the first wrong burst."""
-    above, below = strip(example["expected_clocks"], example["clocks"])
+    intact = bool(example.get("data_intact"))
+    counts = example["expected_clocks"], example["clocks"]
+    above, below = strip(*counts, intact=intact)
     page.blank()
     page.field(
         "clocks", f"of the first wrong burst, {example['node']} at {_at(example['ns'])}"
@@ -257,6 +273,8 @@ def _causes(page: Page, verdict: Content) -> None:
     if not causes:
         return
     page.blank()
+    if first := verdict.get("gives_first"):
+        page.field("gives first", first, "bad")
     label = "causes"
     for cause in causes[:_CAUSES_SHOWN]:
         what = cause["what"].replace("_", " ")
@@ -321,17 +339,17 @@ def _length(ns: float) -> str:
 # --- where it is ----------------------------------------------------------------------
 
 
-def _whereabouts(page: Page, verdict: Content, run: Content) -> None:
+def whereabouts(page: Page, verdict: Content, run: Content) -> None:
     """The ledger, how to do it again, and what did the testing."""
     page.blank()
-    _kept(page, verdict, run)
+    kept(page, verdict, run)
     stated = [f"{word} {text}" for word, text in sorted(run["dut"].items()) if text]
     if stated:
         page.field("dut", ", ".join(stated))
     page.field("bench", _rig(verdict, run["rig"]))
 
 
-def _kept(page: Page, verdict: Content, run: Content) -> None:
+def kept(page: Page, verdict: Content, run: Content) -> None:
     """The ledger, whether all of it was written, and how to do it again."""
     page.whole("ledger", verdict["run"])
     if broken := verdict["ledger"]:

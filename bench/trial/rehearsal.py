@@ -47,7 +47,8 @@ def rehearse(
     if plan.line is not None:
         short = replace(plan, duration_ns=_LINE_NS)
     else:
-        short = replace(plan, packets=len(plan.profile.node), duration_ns=None)
+        own = 1 if plan.profile.packet.shared else len(plan.profile.node)
+        short = replace(plan, packets=own, duration_ns=None)
 
     def carry() -> None:
         with make_link() as link:

@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 from bench.base.columns import FLAW, RUN, SENT, Line, Sent, no_octets, no_rows
 from bench.base.grid import NS_PER_S
 from bench.judge.judge import Judge
+from bench.judge.kept.terms import held, hold_ns, longest_ns
 from bench.trial.quiet import nothing_shown
 from bench.trial.source import source_of
 
@@ -138,14 +139,20 @@ class Outcome:
     first: dict[str, dict[str, Any]]
 
 
-def run(plan: Plan, link: Link, tools: Tools) -> Outcome:
+def run(plan: Plan, link: Link, tools: Tools, source: Source | None = None) -> Outcome:
     """Run one trial to its end, or until it is told to stop.
+
+    Args:
+        plan: What is to be done.
+        link: The way to the nodes.
+        tools: What it works with.
+        source: What is put on the line; what the plan says unless given.
 
     Raises:
         BenchError: If the plan cannot be carried out, the link is lost, or the ledger
             cannot be written and may not be done without.
     """
-    source = source_of(plan)
+    source = source or source_of(plan)
     trial = _Trial(plan, link.observes, tools)
     with closing(_carried(source, link, tools.stop)) as chunks:
         for line, sent, seen in chunks:
@@ -289,7 +296,10 @@ class _Trial:
         if plan.duration_ns is not None:
             shares.append(self._until_ns / max(1, plan.duration_ns))
         if plan.packets is not None:
-            shares.append(counts["packets"]["offered"] / max(1, plan.packets))
+            # One shared packet is offered to every node.
+            each = len(plan.profile.node) if plan.profile.packet.shared else 1
+            offered = counts["packets"]["offered"] / each
+            shares.append(offered / max(1, plan.packets))
         return min(1.0, max(shares))
 
     def _spent_ns(self) -> int:
@@ -300,14 +310,13 @@ def stragglers_ns(profile: Profile) -> int:
     """How long after the last packet something may still be shown.
 
     At least what RFC 2544 waits; longer where a node may hold several packets whose
-    bursts take longer, or where a later one is still in time.
+    bursts take longer, or one for a sync, or where a later one is still in time.
     """
-    longest_ns = STRAGGLERS_NS
+    latest_ns = STRAGGLERS_NS
     for node in profile.node:
-        output, work = node.output, node.processor.rearrange
-        burst_ns = output.burst_clocks * NS_PER_S // output.clock_hz
-        gap_ns = max(output.latch_gap_ns, output.kept_gap_ns or 0)
-        rearrange_ns = work.fixed_ns + work.per_octet_ns * output.payload_octets
-        held = node.processor.buffers.receive + node.processor.buffers.port_words
-        longest_ns = max(longest_ns, (held + 1) * (burst_ns + gap_ns + rearrange_ns))
-    return max(longest_ns, 2 * (profile.accept.latency_ns or 0))
+        work, octets = node.processor.rearrange, node.output.payload_octets
+        each_ns = longest_ns(node) + work.fixed_ns + work.per_octet_ns * octets
+        each_ns += work.start_output_ns
+        waits_ns = hold_ns(profile, node) + (held(node) + 1) * each_ns
+        latest_ns = max(latest_ns, waits_ns)
+    return max(latest_ns, 2 * (profile.accept.latency_ns or 0))

@@ -17,7 +17,7 @@ from bench.base import columns
 from bench.judge.histogram import Histogram
 from bench.judge.judge import Judge
 from bench.judge.kept.history import History
-from bench.judge.match import Matcher, Window
+from bench.judge.match import Addressee, Matcher, Window
 from bench.link.observes import EVERYTHING
 from bench.profile.load import load_profile
 
@@ -54,7 +54,7 @@ def chunks(packets: int, payload: int) -> Iterator[Chunk]:
             number * size,
         )
         rows["last_bit_ns"] = (number + 1) * size * CHARACTER_NS
-        shown["first_bit_ns"] = rows["last_bit_ns"] + 1000
+        shown["burst_ns"] = shown["first_bit_ns"] = rows["last_bit_ns"] + 1000
         shown["end_ns"] = shown["first_bit_ns"] + 1000
         shown["shown_ns"] = shown["end_ns"] + 1000
         until_ns = (n + 1) * packets * size * CHARACTER_NS
@@ -77,7 +77,7 @@ def test_usual_path(packets: int, payload: int) -> None:
     """Nanoseconds a packet and a payload octet: keeping, matching, all of judging."""
     window = Window(memory_ns=10**9, hold_ns=10**8)
     history = History(lambda characters: characters)
-    matcher = Matcher(4, history, window)
+    matcher = Matcher([Addressee()] * 4, history, window)
     judge = Judge(load_profile("causeway"), EVERYTHING)
     kept, matched, judged = [], [], []
     for line, sent, seen in chunks(packets, payload):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -20,52 +21,95 @@ Chunk = tuple[columns.Line, columns.Sent, columns.Seen]
 
 
 def draw_world(random: Random) -> World:
-    """A world with losses, repeats, swaps, corruptions, strays and look-alikes."""
+    """A world with losses, repeats, swaps, corruptions, strays and look-alikes.
+
+    Some share payloads, some show on syncs, some darken, some burst in parts.
+    """
     nodes = random.randint(1, 3)
+    shares = None
+    if random.random() < 0.25:
+        shares = [(random.randint(0, 6), random.randint(0, 9)) for _ in range(nodes)]
     contents = [
         random.randbytes(random.choice((0, 1, 7, 8, 9, 20))) for _ in range(30)
     ][: random.randint(2, 30)]
-    sent: list[Sent] = []
+    sync = tuple(random.random() < 0.5 for _ in range(nodes))
+    if random.random() < 0.6:
+        sync = (False,) * nodes
+    world = World(
+        nodes,
+        [],
+        [],
+        until_ns=0,
+        packets=random.choice((1, 2, 3, 8)),
+        memory_ns=random.choice((15, 100, 10**6)),
+        by_content=random.random() < 0.9,
+        shares=shares,
+        sync=sync,
+        clocks=random.choice((0, 8)),
+    )
+    if random.random() < 0.3:
+        dark = bytes(random.choice((0, 1, 8)))
+        world.dark = [(dark, random.choice((0, 10, 50))) for _ in range(nodes)]
+        contents.append(dark)
     now_ns = 0
     for _ in range(random.randint(0, 25)):
         now_ns += random.choice((0, 1, 3, 10, 60))
         to = random.choice((*range(nodes), *range(nodes), EVERY_NODE, FOREIGN))
-        sent.append(Sent(to, now_ns, random.choice(contents)))
-    bursts = [
-        burst
-        for node in range(nodes)
-        for burst in sorted(
-            draw_bursts(random, node, sent), key=lambda burst: burst.first_bit_ns
-        )
-    ]
-    end_ns = max([now_ns, *(burst.first_bit_ns + LATENCY_NS for burst in bursts)])
-    return World(
-        nodes,
-        sent,
-        bursts,
-        until_ns=end_ns - random.choice((0, 0, 0, LATENCY_NS)),
-        packets=random.choice((1, 2, 3, 8)),
-        memory_ns=random.choice((15, 100, 10**6)),
-        by_content=random.random() < 0.9,
-    )
+        to = EVERY_NODE if shares and random.random() < 0.8 else to
+        packet = Sent(to, now_ns, random.choice(contents))
+        if to == EVERY_NODE and any(sync):
+            packet.contents = None
+        world.sent.append(packet)
+    for node in range(nodes):
+        bursts = draw_bursts(random, node, world)
+        world.bursts += sorted(bursts, key=lambda burst: burst.first_bit_ns)
+    end_ns = max([now_ns, *(b.first_bit_ns + LATENCY_NS for b in world.bursts)])
+    world.until_ns = end_ns - random.choice((0, 0, 0, LATENCY_NS))
+    return world
 
 
-def draw_bursts(random: Random, node: int, sent: Sequence[Sent]) -> Iterator[Burst]:
+def draw_bursts(random: Random, node: int, world: World) -> Iterator[Burst]:
     """What one node puts out: mostly what it was sent."""
-    for packet in sent:
+    begin_ns = 1000 * (node + 1)
+    for index, packet in enumerate(world.sent):
+        if packet.contents is None:
+            continue
         data = bytearray(packet.contents)
+        if packet.to == EVERY_NODE:
+            data = bytearray(world.contents(index, node))
         if packet.to not in (node, EVERY_NODE) and random.random() < 0.9:
             continue
+        if world.shares and packet.to == EVERY_NODE and random.random() < 0.1:
+            data = bytearray(world.contents(index, random.randrange(world.nodes)))
         if random.random() < 0.2:
             continue
         if data and random.random() < 0.2:
             data[random.randrange(len(data))] ^= 1 << random.randrange(8)
         if random.random() < 0.05:
             data = bytearray(random.randbytes(random.randint(0, 20)))
+        dark = world.dark[node]
+        if dark and random.random() < 0.2:
+            data = bytearray(dark[0])
         for _ in range(random.choice((1, 1, 1, 1, 2))):
-            first = packet.last_bit_ns + random.choice((0, 2, 2, 2, 15, 40, 200))
+            waits = (0, 2, 2, 2, 15, 40, 200)
+            first = packet.last_bit_ns + random.choice(waits)
             shown = -1 if random.random() < 0.1 else first + LATENCY_NS
-            yield Burst(node, first, shown, bytes(data))
+            burst = Burst(node, first, shown, bytes(data))
+            if random.random() < 0.5:
+                begin_ns += 1
+                burst.begin_ns = begin_ns
+            yield from in_parts(random, burst)
+
+
+def in_parts(random: Random, burst: Burst) -> Iterator[Burst]:
+    """A burst, or now and then its parts: some clocks with half data, then the rest."""
+    if random.random() < 0.8:
+        yield burst
+        return
+    half = bytes(random.randbytes(len(burst.data)))
+    at_ns = burst.first_bit_ns - random.choice((0, 1))
+    yield Burst(burst.node, at_ns, at_ns + 1, half, burst.begin_ns, 3)
+    yield replace(burst, clocks=5)
 
 
 def chunks(world: World, cuts: Sequence[int], lag_ns: int = 0) -> Iterator[Chunk]:
@@ -112,27 +156,27 @@ def _sent(
 ) -> tuple[columns.Line, columns.Sent]:
     rows = np.zeros(len(sent), columns.SENT)
     payload = bytearray()
-    at = first
+    line_octets = bytearray()
     for k, packet in enumerate(sent):
+        contents = packet.contents or b""
         ours = packet.to != FOREIGN
         rows[k] = (
             first_packet + k,
             first_packet + k if ours else -1,
-            at,
-            len(packet.contents),
+            first + len(line_octets),
+            len(contents),
             packet.last_bit_ns,
             packet.last_bit_ns,
-            len(payload) if ours else -1,
-            len(packet.contents),
+            len(payload) if ours and packet.contents is not None else -1,
+            len(contents),
             0,
             packet.to,
         )
-        at += len(packet.contents)
-        payload += packet.contents if ours else b""
-    octets = b"".join(packet.contents for packet in sent)
-    runs = np.zeros(min(1, len(octets)), columns.RUN)
+        line_octets += contents
+        payload += contents if ours else b""
+    runs = np.zeros(min(1, len(line_octets)), columns.RUN)
     line = columns.Line(
-        np.frombuffer(octets, np.uint8),
+        np.frombuffer(bytes(line_octets), np.uint8),
         runs,
         columns.no_rows(columns.FLAW),
         first,
@@ -147,14 +191,15 @@ def _seen(bursts: Sequence[Burst], until_ns: int) -> columns.Seen:
     at = 0
     for k, burst in enumerate(bursts):
         rows[k] = (
-            burst.first_bit_ns,
+            burst.begin_ns,
             burst.first_bit_ns,
             burst.first_bit_ns + LATENCY_NS,
             burst.shown_ns,
-            8,
+            burst.clocks,
             at,
             len(burst.data),
             burst.node,
+            0,
             0,
         )
         at += len(burst.data)

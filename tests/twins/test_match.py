@@ -16,8 +16,8 @@ from twins import match_columns, match_twin
 
 from bench.base.columns import To
 from bench.judge.kept.history import History
-from bench.judge.match import Matcher, Window
-from bench.kernels import match, rings
+from bench.judge.match import Addressee, Matcher, Window
+from bench.kernels.match import records
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -27,25 +27,36 @@ if TYPE_CHECKING:
 ROOT = Path(__file__).parents[2]
 
 
+NO_SLOT = (match_twin.STRAY, match_twin.DARK, match_twin.REST)
+
+
+def addressee(world: match_twin.World, node: int) -> Addressee:
+    """What the matcher is told of a node."""
+    share = None if world.shares is None else world.shares[node]
+    dark = world.dark[node] or (None, 0)
+    return Addressee(share, world.sync[node], world.clocks, *dark)
+
+
 def matched(
     world: match_twin.World, cuts: Sequence[int], lag_ns: int = 0
 ) -> list[list[match_twin.Outcome]]:
     """What the matcher makes of a world, as the twin tells it."""
-    history = History(lambda characters: characters)
+    history = History(lambda characters: characters, world.shares)
     window = Window(
         world.packets,
         world.memory_ns,
         2 * match_columns.LATENCY_NS + 1,
         by_content=world.by_content,
     )
-    matcher = Matcher(world.nodes, history, window)
+    nodes = [addressee(world, node) for node in range(world.nodes)]
+    matcher = Matcher(nodes, history, window)
     told: list[list[match_twin.Outcome]] = [[] for _ in range(world.nodes)]
 
     def tell(outcomes: Rows, bursts: list[int]) -> None:
-        for kind, node, slot, sent, burst, alike, bits in outcomes.tolist():
-            assert (slot >= 0) == (kind != match_twin.STRAY)
+        for kind, node, slot, sent, burst, alike, bits, other in outcomes.tolist():
+            assert (slot >= 0) == (kind not in NO_SLOT)
             index = bursts[burst] if burst >= 0 else -1
-            told[node].append((kind, sent, index, alike, bits))
+            told[node].append((kind, sent, index, alike, bits, other))
 
     order = match_columns.order(world, cuts, lag_ns)
     for bursts, (line, sent, seen) in zip(
@@ -82,8 +93,9 @@ def test_worlds_hold_every_outcome() -> None:
         for node in check(Random(seed))
         for outcome in node
     ]
-    for kind in range(7):
+    for kind in range(9):
         assert sum(outcome[0] == kind for outcome in outcomes) > 50
+    assert sum(outcome[0] == match_twin.MOVED for outcome in outcomes) > 10
     assert sum(outcome[3] for outcome in outcomes) > 50
     owned = [o for o in outcomes if o[0] == match_twin.STRAY and o[1] >= 0]
     assert len(owned) > 50
@@ -91,9 +103,9 @@ def test_worlds_hold_every_outcome() -> None:
 
 def test_words_are_the_same() -> None:
     """Kernels cannot import the columns, so their constants are held equal here."""
-    assert rings.EVERY_NODE == To.EVERY_NODE == match_twin.EVERY_NODE
+    assert records.EVERY_NODE == To.EVERY_NODE == match_twin.EVERY_NODE
     assert match_twin.FOREIGN == To.FOREIGN
-    assert match.NOBODY == -1
+    assert records.NOBODY == -1
 
 
 @pytest.mark.skipif(

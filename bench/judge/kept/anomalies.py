@@ -67,7 +67,7 @@ class Anomalies:
         self._told[kind] += 1
         history = self._history
         own = place >= 0 and kind != "stray"
-        expected = history.contents(place) if own else None
+        expected = history.contents(place, node) if own else None
         self._list.append(
             {
                 "kind": kind,

@@ -32,12 +32,16 @@ _NONE = np.iinfo(np.int64).max
 class Bursts:
     """Clocks and gaps of the bursts of each node.
 
+    A burst whose chains latched in a pause inside it counts as so many bursts; the
+    pause is no gap.
+
     Attributes:
         count: Bursts, shown or shifted through.
         wrong: Those whose clocks were counted and are not the right number.
         marginal: Those with a runt clock, or nearly one.
-        least_gap_ns: Shortest clock-idle time between two bursts.
+        least_gap_ns: Shortest clock-idle time between two bursts, on the first lane.
         below: Gaps shorter than the chains need.
+        lane_skew_ns: Greatest time between the ends of first and last lane, or -1.
     """
 
     def __init__(self, nodes: Sequence[Node], observes: Observes) -> None:
@@ -53,7 +57,10 @@ class Bursts:
             (4, len(nodes)), np.int64
         )
         self.least_gap_ns = np.full(len(nodes), _NONE)
+        self.lane_skew_ns = np.full(len(nodes), -1)
+        self._skewed = -1, False  # the least of them; whether there is any skew
         self._end_ns = np.full(len(nodes), _NONE)
+        self._burst_ns = np.full(len(nodes), -1)
 
     def add(self, shown: Rows) -> Integers:
         """Take the bursts of a chunk; returns which of them have wrong clocks."""
@@ -64,6 +71,11 @@ class Bursts:
         self.count += np.bincount(node, minlength=size)
         self.marginal += np.bincount(node[shown["marginal"] == 1], minlength=size)
         if self._times:
+            skew_ns = shown["lane_skew_ns"]
+            if skew_ns.max() > self._skewed[0]:
+                np.maximum.at(self.lane_skew_ns, node, skew_ns)
+                most = self.lane_skew_ns
+                self._skewed = int(most.min()), bool(most.max() > 0)
             self._gaps(shown)
         if not self._clocks:
             return np.empty(0, np.int64)
@@ -73,18 +85,30 @@ class Bursts:
         return wrong
 
     def _gaps(self, shown: Rows) -> None:
-        """Measure from the end of each burst to the first clock of the node's next."""
+        """Measure from the end of each burst to the first clock of the node's next.
+
+        Lanes that go one after another are alike: the first one's end is its own.
+        """
         order = np.argsort(shown["node"].astype(np.uint8), kind="stable")
-        node = shown["node"][order]
-        end = shown["end_ns"][order]
+        node, first_ns = shown["node"][order], shown["first_bit_ns"][order]
+        end_ns, begun_ns = shown["end_ns"][order], shown["burst_ns"][order]
+        if self._skewed[1]:
+            end_ns -= np.maximum(shown["lane_skew_ns"][order], 0)
         heads = np.append(0, 1 + np.flatnonzero(node[1:] != node[:-1]))
-        before = np.empty_like(end)
-        before[1:] = end[:-1]
-        before[heads] = self._end_ns[node[heads]]
         lasts = np.append(heads[1:], len(node)) - 1
-        self._end_ns[node[lasts]] = end[lasts]
-        known = before != _NONE
-        gaps = (shown["first_bit_ns"][order] - before)[known]
+
+        def before(column: Integers, last: Integers) -> Integers:
+            """The value of each node's burst before; its last ones are kept."""
+            moved = np.empty_like(column)
+            moved[1:] = column[:-1]
+            moved[heads] = last[node[heads]]
+            last[node[lasts]] = column[lasts]
+            return moved
+
+        ended_ns = before(end_ns, self._end_ns)
+        same = before(begun_ns, self._burst_ns) == begun_ns
+        known = (ended_ns != _NONE) & ~(same & (begun_ns >= 0))
+        gaps = (first_ns - ended_ns)[known]
         node = node[known]
         np.minimum.at(self.least_gap_ns, node, gaps)
         below = node[gaps < self._gap_ns[node]]

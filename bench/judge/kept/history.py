@@ -14,12 +14,13 @@ import numpy as np
 from bench.base.columns import SENT, To
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Sequence
 
     from numpy.typing import NDArray
 
     from bench.base.columns import Line, Octets, Rows, Sent
 
+    Integers = NDArray[np.int64]
     Unwrap = Callable[[bytes], bytes | None]
 
 Item = TypeVar("Item", bound=np.generic)
@@ -105,17 +106,22 @@ class History:
         payload: What the packets for our nodes carry.
     """
 
-    def __init__(self, unwrap: Unwrap) -> None:
+    def __init__(
+        self, unwrap: Unwrap, shares: Sequence[tuple[int, int]] | None = None
+    ) -> None:
         """Begin with nothing.
 
         Args:
             unwrap: The payload that the characters of one packet carry, or None.
+            shares: Where each node's octets begin in a payload for every node, and how
+                many there are; None where each shows all of one.
         """
         self.rows: Tail[np.void] = Tail(SENT)
         self.last_bit_ns: Tail[np.int64] = Tail(np.int64)
         self.payload: Tail[np.uint8] = Tail(np.uint8)
         self._line: Tail[np.uint8] = Tail(np.uint8)
         self._unwrap = unwrap
+        self._shares = None if shares is None else np.array(shares, np.int64)
         self._foreign: dict[int, bytes | None] = {}
 
     def add(self, line: Line, sent: Sent) -> Rows:
@@ -130,7 +136,7 @@ class History:
         if line.first != self._line.end:
             self._line.restart(line.first)
         self._line.append(line.octets)
-        from bench.kernels import rings
+        from bench.kernels.match import rings
 
         at = self.payload.end
         self.payload.append(sent.payload)
@@ -156,13 +162,22 @@ class History:
             "sent_ns": int(row["start_ns"]),
         }
 
-    def contents(self, place: int) -> bytes | None:
-        """What one packet carries; None where its characters make no sense."""
+    def contents(self, place: int, node: int = -1) -> bytes | None:
+        """What one packet carries; None where its characters make no sense.
+
+        Args:
+            place: The packet.
+            node: Of a payload for every node, the octets of this one; -1: all of it.
+        """
         row = self.row(place)
         if row["payload_at"] >= 0:
             start = int(row["payload_at"]) - self.payload.first
-            octets = self.payload.view[start : start + int(row["payload_octets"])]
-            return octets.tobytes()
+            size = int(row["payload_octets"])
+            if self._shares is not None and node >= 0 and row["to"] == To.EVERY_NODE:
+                begin, wanted = (int(one) for one in self._shares[node])
+                begin = min(begin, size)
+                start, size = start + begin, min(wanted, size - begin)
+            return self.payload.view[start : start + size].tobytes()
         if place not in self._foreign:
             self._foreign[place] = self._unwrap(self.characters(place).tobytes())
         return self._foreign[place]
@@ -182,7 +197,7 @@ class History:
 
     def others(
         self, node: int, data: bytes, since_ns: int, until_ns: int
-    ) -> Iterator[int]:
+    ) -> Iterator[tuple[int, int]]:
         """Packets for others than a node that may carry something, the last one first.
 
         Args:
@@ -190,21 +205,97 @@ class History:
             data: What they may carry.
             since_ns: Their last bit came then or later,
             until_ns: and by then.
+
+        Yields:
+            Its place; and whose octets of it that may be, -1 where it is for one only.
         """
         end = self.ended_by(until_ns) - self.rows.first
         start = max(0, end - _SEARCHED)
         rows = self.rows.view[start:end]
-        to, at = rows["to"], rows["payload_at"]
-        fits = (to != node) & (to != To.EVERY_NODE) & (rows["last_bit_ns"] >= since_ns)
-        fits &= rows["payload_octets"] == len(data)
+        late = rows["last_bit_ns"] >= since_ns
+        fits = (rows["payload_octets"] == len(data)) & late
+        fits &= (rows["to"] != node) & (rows["to"] != To.EVERY_NODE)
+        which = np.flatnonzero(fits)
+        whose = np.full(len(which), -1)
+        at = rows["payload_at"][which]
+        if self._shares is not None:
+            shared, others = self._shared(node, len(data), rows, late)
+            which, whose = np.append(which, shared), np.append(whose, others)
+            begin = rows["payload_at"][shared] + self._shares[others, 0]
+            at = np.append(at, begin)
+        ours = rows["payload_at"][which] >= 0
+        alike = self._alike(at, ours, data)
+        for k in alike[np.argsort(-which[alike], kind="stable")]:
+            yield self.rows.first + start + int(which[k]), int(whose[k])
+
+    def _shared(
+        self, node: int, octets: int, rows: Rows, late: NDArray[np.bool_]
+    ) -> tuple[Integers, Integers]:
+        """Payloads for every node, and other nodes with so many octets of them."""
+        assert self._shares is not None
+        begin, size = self._shares.T
+        left = rows["payload_octets"][:, None] - begin
+        fits = np.clip(left, 0, size) == octets
+        shared = (rows["to"] == To.EVERY_NODE) & (rows["payload_at"] >= 0) & late
+        fits &= shared[:, None]
+        fits[:, node] = False
+        which, whose = np.nonzero(fits)
+        return which, whose
+
+    def _alike(
+        self, at: Integers, ours: NDArray[np.bool_], data: bytes
+    ) -> Integers:
+        """Which of some payloads begin as data do; where they are not kept, all."""
         # Whole contents are compared only where the first few octets are the same.
+        alike = np.ones(len(at), np.bool_)
         for k, octet in enumerate(data[:_HEAD]):
-            ours = np.flatnonzero(fits & (at >= 0))
-            heads = self.payload.view[at[ours] - self.payload.first + k]
-            fits[ours[heads != octet]] = False
-        first = self.rows.first + start
-        for index in np.flatnonzero(fits)[::-1]:
-            yield first + int(index)
+            kept = np.flatnonzero(alike & ours)
+            heads = self.payload.view[at[kept] - self.payload.first + k]
+            alike[kept[heads != octet]] = False
+        return np.flatnonzero(alike)
+
+    def whose(self, place: int, node: int, data: bytes) -> int:
+        """Which other node's octets of a shared payload something is; -1 for nobody."""
+        nodes = range(0 if self._shares is None else len(self._shares))
+        others = (n for n in nodes if n != node and self.contents(place, n) == data)
+        return next(others, -1)
+
+    def syncs(self, node: int, places: Integers) -> Integers:
+        """The sync that follows each packet for a node before its next one, or -1."""
+        rows = self.rows.view
+        to_all, sync = rows["to"] == To.EVERY_NODE, rows["payload_at"] < 0
+        following = self._after(to_all & sync, places)
+        there = following < self._after(self._own(node), places)
+        return np.where(there, following, -1)
+
+    def syncs_by(self, ns: Integers) -> Integers:
+        """How many of the syncs that are kept had come by each of some instants."""
+        rows = self.rows.view
+        syncs = (rows["to"] == To.EVERY_NODE) & (rows["payload_at"] < 0)
+        count: Integers = np.searchsorted(
+            self.last_bit_ns.view[syncs], ns, side="right"
+        )
+        return count
+
+    def next_ns(self, node: int, places: Integers) -> Integers:
+        """The last bit of the packet for a node that follows each of some, or never."""
+        following = self._after(self._own(node), places) - self.rows.first
+        never = np.iinfo(np.int64).max
+        last_ns: Integers = np.append(self.last_bit_ns.view, never)[following]
+        return last_ns
+
+    def _own(self, node: int) -> NDArray[np.bool_]:
+        """Which packets one node is to show."""
+        rows = self.rows.view
+        to_all = (rows["to"] == To.EVERY_NODE) & (rows["payload_at"] >= 0)
+        own: NDArray[np.bool_] = to_all | (rows["to"] == node)
+        return own
+
+    def _after(self, which: NDArray[np.bool_], places: Integers) -> Integers:
+        """The first of some packets after each place; the end where there is none."""
+        found = np.append(np.flatnonzero(which), len(which))
+        first = self.rows.first
+        return first + found[np.searchsorted(found[:-1], places - first, side="right")]
 
     def ended_by(self, ns: int) -> int:
         """Place after the last packet whose last bit came by an instant."""

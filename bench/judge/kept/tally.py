@@ -6,27 +6,30 @@ each of the others may cost a Python object or two.
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from bench.base.columns import To
-from bench.judge.causes import (
-    Causes,
-    Evidence,
-    Why,
-    clocks_text,
-    code_of,
-    corrupt_text,
-    text_of,
-)
+from bench.base.columns import Doing, Drop, To
+from bench.judge.causes import Causes, Evidence
 from bench.judge.histogram import Histogram
 from bench.judge.kept.anomalies import Anomalies
 from bench.judge.kept.figures import Bursts, Frames
+from bench.judge.words import (
+    SYNC_MISSED,
+    Clocks,
+    Why,
+    Wording,
+    clocks_text,
+    code_of,
+    doing_of,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from fractions import Fraction
 
     from numpy.typing import NDArray
 
@@ -49,6 +52,10 @@ COUNTED = (
 """What is counted of packets, beside those offered."""
 
 
+_CODES = 2 * SYNC_MISSED
+"""More than there are causes."""
+
+
 @dataclass(frozen=True, slots=True)
 class Limits:
     """What a tally has to know of the profile.
@@ -57,11 +64,13 @@ class Limits:
         nodes: The nodes.
         latency_ns: Later is late; None for no limit.
         longest: Characters of the longest packet.
+        character_ns: Time of one.
     """
 
     nodes: Sequence[Node]
     latency_ns: int | None
     longest: int
+    character_ns: Fraction
 
 
 class Tally:
@@ -69,6 +78,9 @@ class Tally:
 
     Attributes:
         counts: For each word of `COUNTED` one number a node.
+        blackouts: Bursts of darkness after silence, likewise.
+        held: Packets that wait for a sync that does not come, likewise.
+        later_sync: Packets that were shown on a later sync than the next, likewise.
         bursts: Clocks and gaps.
         frames: Dropped frames and skew.
         evidence: What nodes confess.
@@ -76,24 +88,29 @@ class Tally:
         anomalies: The details, to be drained.
         first_bit_ns: Last bit in to first bit out.
         shown_ns: Last bit in to shown.
+        synced_ns: Last bit of the sync to shown, of nodes that show on one.
         latest_ns: The greatest of the latter for each node; -1 for none.
     """
 
     def __init__(
         self, limits: Limits, observes: Observes, history: History, matcher: Matcher
     ) -> None:
-        from bench.kernels import rings
+        from bench.kernels.match import records
 
-        self._kinds = rings
+        self._kinds = records
         self._limits = limits
         self._observes = observes
         self._history = history
         self._matcher = matcher
         self._names = [node.name for node in limits.nodes]
+        self._wording = [Wording(node, limits.character_ns) for node in limits.nodes]
+        self._sync = np.array([node.processor.show == "sync" for node in limits.nodes])
+        self._synced = bool(self._sync.any())
         # Without its data, which packet a burst shows is a guess, and so is its delay.
         self._timed = observes.times and observes.data
         size = len(limits.nodes)
         self.counts = {word: np.zeros(size, np.int64) for word in COUNTED}
+        self.blackouts, self.held, self.later_sync = np.zeros((3, size), np.int64)
         self.bursts = Bursts(limits.nodes, observes)
         self.frames = Frames()
         self.evidence = Evidence(
@@ -103,38 +120,33 @@ class Tally:
         self.anomalies = Anomalies(self._names, history)
         self.first_bit_ns = Histogram()
         self.shown_ns = Histogram()
+        self.synced_ns = Histogram()
+        self._wrong = np.empty(0, np.int64)  # bursts of this chunk with wrong clocks
+        self._lost_by: Counter[tuple[int, int]] = Counter()  # of (node, cause)
         self.latest_ns = np.full(size, -1)
 
     def take_bursts(self, seen: Seen) -> None:
         """Count the bursts of a chunk, and its confessions."""
         self.evidence.add(seen)
-        wrong = self.bursts.add(seen.shown)
-        if not len(wrong):
-            return
-        bursts = seen.shown[wrong]
-        expected = self.bursts.expected[bursts["node"]]
-        more = bursts["clocks"] - expected
-        for value in np.unique(more):
-            which = np.flatnonzero(more == value)
-            at, first = _earliest(bursts["first_bit_ns"], bursts["node"], which)
-            example = {"node": self._names[bursts["node"][first]]}
-            text = clocks_text(int(value))
-            self.causes.add("wrong_clocks", text, at, example, len(which))
-        for k in range(self.anomalies.wanted("wrong_clocks", len(bursts))):
-            self.anomalies.tell(
-                "wrong_clocks",
-                int(bursts["node"][k]),
-                int(bursts["first_bit_ns"][k]),
-                clocks_text(int(more[k])),
-                data=self._data(seen, int(wrong[k])),
-                clocks=int(bursts["clocks"][k]),
-                expected_clocks=int(expected[k]),
-            )
+        self._wrong = self.bursts.add(seen.shown)
+
+    def gives_first(self) -> str | None:
+        """What to mend before all else, if most of what is lost comes down to it."""
+        doings: Counter[tuple[int, Doing | None]] = Counter()
+        for (node, code), count in self._lost_by.items():
+            doings[node, doing_of(code)] += count
+        if not +doings:
+            return None
+        (node, doing), _ = doings.most_common(1)[0]
+        return self._wording[node].deaf() if doing == Doing.REARRANGING else None
 
     def take(self, outcomes: Rows, seen: Seen) -> None:
         """Count what was decided about a chunk."""
         if not self._observes.shown:
             return
+        if len(self._wrong):
+            self._tell_clocks(outcomes, seen)
+            self._wrong = self._wrong[:0]
         kind, kinds = outcomes["kind"], self._kinds
         if outcomes["alike"].any():
             alike = (outcomes["alike"] == 1) & (kind <= kinds.IS_CORRUPT)
@@ -144,7 +156,7 @@ class Tally:
             return
         shifted = outcomes[kind == kinds.IS_SHIFTED]
         self._matcher.note(shifted, code_of(Why.SHIFTED))
-        self._lose(outcomes[kind == kinds.IS_LOST])
+        self._lose(self._hold_back(outcomes[kind == kinds.IS_LOST]))
         shown = (kind == kinds.IS_SHOWN) | (kind == kinds.IS_LATER)
         self._show(outcomes[shown], seen)
         self._find_again(outcomes[kind == kinds.IS_LATER], seen)
@@ -154,6 +166,10 @@ class Tally:
             self._spoil(outcome, seen)
         for outcome in outcomes[kind == kinds.IS_STRAY]:
             self._stray(outcome, seen)
+        for outcome in outcomes[kind == kinds.IS_MOVED]:
+            self._move(outcome)
+        dark = outcomes["node"][kind == kinds.IS_DARK]
+        self.blackouts += np.bincount(dark, minlength=len(self.blackouts))
 
     def _count(self, word: str, node: NDArray[np.int64], count: int = 1) -> None:
         counts = self.counts[word]
@@ -167,6 +183,8 @@ class Tally:
         if outcomes["alike"].any():
             outcomes = outcomes[outcomes["alike"] == 0]
         node, burst = outcomes["node"], outcomes["burst"]
+        if self._synced:
+            self._show_synced(outcomes[self._sync[node]], seen)
         place = outcomes["sent"] - self._history.rows.first
         last_ns = self._history.last_bit_ns.view[place]
         shown_ns = seen.shown["shown_ns"][burst]
@@ -186,45 +204,133 @@ class Tally:
             delay = int(delay_ns[delay_ns > limit][k])
             self._tell("late", late[k], seen, f"limit {limit} ns", latency_ns=delay)
 
+    def _show_synced(self, outcomes: Rows, seen: Seen) -> None:
+        """Packets that were shown on a sync: how long after it, and whether its own."""
+        bursts = seen.shown[outcomes["burst"]]
+        released_ns = self._matcher.released_ns(outcomes)
+        self.synced_ns.add(bursts["shown_ns"] - released_ns)
+        between = self._history.syncs_by(bursts["first_bit_ns"])
+        later = between > self._history.syncs_by(released_ns)
+        node = outcomes["node"][later]
+        self.later_sync += np.bincount(node, minlength=len(self.later_sync))
+
+    def _tell_clocks(self, outcomes: Rows, seen: Seen) -> None:
+        """Wrong clocks of a chunk, and what is known of those bursts."""
+        bursts, data = seen.shown[self._wrong], self._observes.data
+        node = bursts["node"]
+        half = np.array([wording.half for wording in self._wording])[node]
+        expected = self.bursts.expected[node]
+        more = bursts["clocks"] - expected
+        known = _known_of(len(seen.shown), outcomes, data=data)[self._wrong]
+        known[(known == Clocks.PLAIN) & half & (more < 0)] = Clocks.HALF
+        for value, what in {*zip(more.tolist(), known.tolist(), strict=True)}:
+            which = np.flatnonzero((more == value) & (known == what))
+            at, first = _earliest(bursts["first_bit_ns"], node, which)
+            example = {"node": self._names[node[first]]}
+            text = clocks_text(value, Clocks(what))
+            self.causes.add("wrong_clocks", text, at, example, len(which))
+        for k in range(self.anomalies.wanted("wrong_clocks", len(bursts))):
+            self.anomalies.tell(
+                "wrong_clocks",
+                int(node[k]),
+                int(bursts["first_bit_ns"][k]),
+                clocks_text(int(more[k]), Clocks(known[k])),
+                data=self._data(seen, int(self._wrong[k])),
+                clocks=int(bursts["clocks"][k]),
+                expected_clocks=int(expected[k]),
+                data_intact=bool(known[k] == Clocks.INTACT) if data else None,
+            )
+
     def _lose(self, outcomes: Rows) -> None:
         """Packets that were passed over: why."""
         self._count("lost", outcomes["node"])
         rows = self._history.rows.view[outcomes["sent"] - self._history.rows.first]
         self.frames.lost(rows["frame"], rows["to"] == To.EVERY_NODE)
-        end = rows["first"] + rows["octets"]
         codes = np.zeros(len(rows), np.int64)
         for node in np.unique(outcomes["node"]):
             of = outcomes["node"] == node
-            codes[of] = self.evidence.explain(node, rows["first"][of], end[of])
+            codes[of] = self._explain(int(node), outcomes["sent"][of])
         guess = codes <= code_of(Why.NOT_KNOWN)
         shifted = self._matcher.notes(outcomes) == code_of(Why.SHIFTED)
         codes[guess & shifted] = code_of(Why.SHIFTED)
         self._matcher.note(outcomes, codes)
-        for code in np.unique(codes):
-            which = np.flatnonzero(codes == code)
+        keys = outcomes["node"] * _CODES + codes
+        for key in np.unique(keys).tolist():
+            (node, code), which = divmod(key, _CODES), np.flatnonzero(keys == key)
             at, first = _earliest(rows["last_bit_ns"], outcomes["node"], which)
+            text = self._wording[node].cause(code)
             example = self._example(outcomes[first])
-            self.causes.add("lost", text_of(code), at, example, len(which))
+            self.causes.add("lost", text, at, example, len(which))
+            self._lost_by[node, code] += len(which)
         for k in range(self.anomalies.wanted("lost", len(rows))):
             self.anomalies.tell(
                 "lost",
                 int(outcomes["node"][k]),
                 int(rows["last_bit_ns"][k]),
-                text_of(codes[k]),
+                self._wording[outcomes["node"][k]].cause(int(codes[k])),
                 int(outcomes["sent"][k]),
                 None,
                 **self._overrun(outcomes[k]),
             )
 
+    def _explain(self, node: int, places: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Causes of the loss of a node's packets, by their places."""
+        first_place, table = self._history.rows.first, self._history.rows.view
+
+        def causes_of(places: NDArray[np.int64]) -> NDArray[np.int64]:
+            rows = table[places - first_place]
+            first = rows["first"]
+            return self.evidence.explain(node, first, first + rows["octets"])
+
+        codes = causes_of(places)
+        if not self._sync[node]:
+            return codes
+        # A packet that was only never synced: what became of the sync?
+        none = code_of(Why.NOT_KNOWN), code_of(Why.DROPPED, Drop.NOT_SYNCED)
+        which = np.flatnonzero(np.isin(codes, none))
+        syncs = self._history.syncs(node, places[which])
+        which, syncs = which[syncs >= 0], syncs[syncs >= 0]
+        missed = causes_of(syncs)
+        known = missed > code_of(Why.NOT_KNOWN)
+        codes[which[known]] = SYNC_MISSED + missed[known]
+        return codes
+
+    def _hold_back(self, outcomes: Rows) -> Rows:
+        """Leave aside packets that a node only holds for a next sync; the others.
+
+        A node that confesses keeps to itself nothing but that of a packet, if no other
+        came to take its place.
+        """
+        if not (self._synced and self._observes.dropped and self._observes.lost):
+            return outcomes
+        held = self._sync[outcomes["node"]]
+        for node in np.unique(outcomes["node"][held]):
+            which = np.flatnonzero(outcomes["node"] == node)
+            places = outcomes["sent"][which]
+            last_ns = self._history.last_bit_ns.view[places - self._history.rows.first]
+            quiet_ns = self._history.next_ns(int(node), places) - last_ns
+            unknown = self._explain(int(node), places) == code_of(Why.NOT_KNOWN)
+            held[which] = unknown & (quiet_ns > self._matcher.memory_ns)
+        self._matcher.note(outcomes[held], code_of(Why.HELD))
+        self.held += np.bincount(outcomes["node"][held], minlength=len(self.held))
+        return outcomes[~held]
+
     def _find_again(self, outcomes: Rows, seen: Seen) -> None:
         """Packets that were not lost after all: shown out of order."""
         if not len(outcomes):
             return
+        held = self._matcher.notes(outcomes) == code_of(Why.HELD)
+        self.held -= np.bincount(outcomes["node"][held], minlength=len(self.held))
+        for outcome in outcomes[held]:
+            self._odd("out_of_order", outcome, seen)
+        outcomes = outcomes[~held]
         self._count("lost", outcomes["node"], -1)
         rows = self._history.rows.view[outcomes["sent"] - self._history.rows.first]
         self.frames.lost(rows["frame"], rows["to"] == To.EVERY_NODE, -1)
-        for code in self._matcher.notes(outcomes):
-            self.causes.take_back("lost", text_of(code))
+        codes = self._matcher.notes(outcomes).tolist()
+        for node, code in zip(outcomes["node"].tolist(), codes, strict=True):
+            self.causes.take_back("lost", self._wording[node].cause(code))
+            self._lost_by[node, code] -= 1
         for outcome in outcomes:
             self._odd("out_of_order", outcome, seen)
 
@@ -237,21 +343,22 @@ class Tally:
         first = row["first"].reshape(1)
         code = self.evidence.explain(node, first, first + row["octets"])[0]
         burst = seen.shown[outcome["burst"]]
-        text = corrupt_text(burst, int(self.bursts.expected[node]), int(code))
+        text = self._wording[node].corrupt(burst, int(code))
         self._odd("corrupt", outcome, seen, text, bits=int(outcome["bits"]))
+
+    def _move(self, outcome: Any) -> None:
+        """A burst turned out to have spoilt another packet than it was thought to."""
+        for place, count in ((outcome["other"], -1), (outcome["sent"], 1)):
+            row = self._history.row(int(place))
+            broadcast = np.array([row["to"] == To.EVERY_NODE])
+            self.frames.lost(row["frame"].reshape(1), broadcast, count)
 
     def _stray(self, outcome: Any, seen: Seen) -> None:
         """A burst that was for somebody else, or for nobody."""
         place, node = int(outcome["sent"]), int(outcome["node"])
         burst = seen.shown[outcome["burst"]]
         if place >= 0:
-            row = self._history.row(place)
-            whose = (
-                self._names[row["to"]]
-                if row["to"] >= 0
-                else f"foreign address {row['address']}"
-            )
-            text = f"holds a packet for {whose}"
+            text = f"holds {self._whose(place, node, seen, int(outcome['burst']))}"
         elif not self._observes.data:
             text = "nothing was to be shown"
         else:
@@ -259,6 +366,21 @@ class Tally:
             wrong = burst["clocks"] >= 0 and more != 0
             text = clocks_text(more) if wrong else "holds no packet sent lately"
         self._odd("stray", outcome, seen, text)
+
+    def _whose(self, place: int, node: int, seen: Seen, burst: int) -> str:
+        """The packet that a stray burst holds."""
+        row = self._history.row(place)
+        to = int(row["to"])
+        if to == To.EVERY_NODE:
+            data = self._data(seen, burst) or b""
+            other = self._history.whose(place, node, data)
+            if other >= 0:
+                return f"the octets of {self._names[other]}"
+        if to in (node, To.EVERY_NODE):
+            return "a packet that no sync had released"
+        if to >= 0:
+            return f"a packet for {self._names[to]}"
+        return f"a packet for foreign address {row['address']}"
 
     def _odd(
         self, kind: str, outcome: Any, seen: Seen, text: str = "", **more: Any
@@ -311,6 +433,19 @@ class Tally:
         row = seen.shown[burst]
         at = int(row["data_at"])
         return seen.data[at : at + int(row["data_octets"])].tobytes()
+
+
+def _known_of(bursts: int, outcomes: Rows, *, data: bool) -> NDArray[np.int64]:
+    """What outcomes say of the clocks of so many bursts: `Clocks` of each."""
+    from bench.kernels.match import records as kinds
+
+    known = np.full(bursts, int(Clocks.PLAIN))
+    right = (kinds.IS_SHOWN, kinds.IS_LATER, kinds.IS_REPEATED, kinds.IS_DARK)
+    if data:
+        known[outcomes["burst"][np.isin(outcomes["kind"], right)]] = Clocks.INTACT
+    rest = np.isin(outcomes["kind"], (kinds.IS_REST, kinds.IS_MOVED))
+    known[outcomes["burst"][rest]] = Clocks.REST
+    return known
 
 
 def _earliest(

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from math import ceil
 from typing import TYPE_CHECKING
 
 from bench.base.grid import NS_PER_S
-from bench.judge.match import Window
+from bench.judge.match import Addressee, Window
+from bench.traffic.load import windows_of
 from bench.wire.format import Delimiter
 from bench.wire.packets import read
 from bench.wire.stuffing import StuffingError, unstuff
@@ -13,7 +15,7 @@ from bench.wire.stuffing import StuffingError, unstuff
 if TYPE_CHECKING:
     from bench.judge.kept.history import Unwrap
     from bench.link.observes import Observes
-    from bench.profile.model import Node, Output, Profile
+    from bench.profile.model import Node, Profile
     from bench.wire.format import Format
 
 _MEMORY_NS = NS_PER_S
@@ -34,26 +36,72 @@ def held(node: Node) -> int:
     return buffers.receive + buffers.port_words
 
 
-def _burst_ns(output: Output) -> int:
-    """From a burst's first clock to its being shown."""
-    in_turn = output.lanes if output.method == "port" else 1
-    clocks = output.burst_clocks * in_turn
-    return int(NS_PER_S * clocks / output.clock_hz) + output.latch_gap_ns
+def longest_ns(node: Node) -> int:
+    """From the first bit of a burst to its being shown, nothing else in its way."""
+    output, interrupt = node.output, node.processor.interrupt
+    burst_ns = output.burst_s * NS_PER_S
+    around_ns = interrupt.entry_ns + interrupt.exit_ns
+    if output.method == "timer":
+        burst_ns = max(burst_ns, output.burst_clocks * (around_ns + interrupt.bit_ns))
+    elif output.method == "port" and output.stop == "interrupt":
+        burst_ns += output.lanes * (around_ns + output.stop_latency_ns)
+    return ceil(burst_ns) + max(output.latch_gap_ns, output.kept_gap_ns or 0)
+
+
+def hold_ns(profile: Profile, node: Node) -> int:
+    """How long a packet may wait for its sync: a frame, since the next takes its place.
+
+    A packet whose sync was missed may still be shown on the one after.
+    """
+    if node.processor.show != "sync":
+        return 0
+    return ceil(2 * NS_PER_S / profile.traffic.frame_rate_hz)
 
 
 def window_of(profile: Profile, observes: Observes) -> Window:
     """How far back matching looks for the nodes of a profile."""
     nodes = profile.node
     frames_ns = int(_MEMORY_FRAMES * NS_PER_S / profile.traffic.frame_rate_hz)
-    burst_ns = max(_burst_ns(node.output) for node in nodes)
-    latency_ns = profile.accept.latency_ns or 0
+    burst_ns = max(longest_ns(node) for node in nodes)
+    held_ns = max(hold_ns(profile, node) for node in nodes)
+    latest_ns = held_ns + (profile.accept.latency_ns or 0)
     return Window(
         packets=max(_WINDOW, *(4 * held(node) for node in nodes)),
-        memory_ns=max(_MEMORY_NS, frames_ns, 4 * latency_ns, 4 * burst_ns),
+        memory_ns=max(_MEMORY_NS, frames_ns, 4 * latest_ns, 4 * burst_ns),
         hold_ns=_HOLD_NS + 4 * burst_ns,
         causal=observes.times,
         by_content=observes.data,
     )
+
+
+def shares_of(profile: Profile) -> tuple[tuple[int, int], ...] | None:
+    """Where each node's octets begin in a shared payload, and how many there are."""
+    return windows_of(profile) if profile.packet.shared else None
+
+
+def addressees_of(profile: Profile, observes: Observes) -> list[Addressee]:
+    """What matching has to know of each node."""
+    shares = shares_of(profile)
+    return [
+        Addressee(
+            None if shares is None else shares[index],
+            node.processor.show == "sync",
+            node.output.burst_clocks if observes.clocks else 0,
+            *_darkness(node, profile),
+        )
+        for index, node in enumerate(profile.node)
+    ]
+
+
+def _darkness(node: Node, profile: Profile) -> tuple[bytes | None, int]:
+    """What a node's lanes hold in darkness, and the least silence before that."""
+    after_ns = node.processor.blackout_after_ns
+    if node.processor.on_silence != "blackout" or after_ns is None:
+        return None, 0
+    from bench.profile.channels import dark_payload
+
+    # A packet may be complete before its last stop bit is over.
+    return dark_payload(node), after_ns - profile.bus.character.at(1)
 
 
 def unwrapping(format_: Format) -> Unwrap:

@@ -37,11 +37,12 @@ def _come(spec, start_ns, rem, ns):
 def _looks(spec, start_ns, rem, have, entered_ns):
     """Characters that a handler takes, and when it is left.
 
-    Looks go in rounds: as many as there are characters, then those that came.
+    Looks go in rounds: as many as there are characters, then those that came.  A
+    handler that finds more than the ring holds is too long for a shortcut.
     """
     look_ns, takes = entered_ns + spec.entry_ns, np.int64(0)
     found = have + _come(spec, start_ns, rem, look_ns)
-    while min(found, spec.body_limit) > takes and found <= spec.fifo + takes:
+    while min(found, spec.body_limit) > takes and found <= spec.fifo:
         more = min(found, spec.body_limit) - takes
         takes += more
         look_ns += more * spec.per_character_ns

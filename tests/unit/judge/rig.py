@@ -41,8 +41,8 @@ LIMITS = ("accept.latency=25 ms", "accept.skew=60 ms")
 class Rig:
     """A small world, and the columns that hold it."""
 
-    def __init__(self, *overrides: str) -> None:
-        self.profile = load_profile("causeway", [*LIMITS, *overrides])
+    def __init__(self, *overrides: str, profile: str = "causeway") -> None:
+        self.profile = load_profile(profile, [*LIMITS, *overrides])
         self._format = format_of(self.profile.packet)
         self.now_ns = 0
         self.sent: list[tuple[int, ...]] = []
@@ -58,28 +58,41 @@ class Rig:
         self.now_ns += ns
 
     def send(
-        self, to: int | To, payload: bytes, frame: int = 0, address: int = 17
+        self,
+        to: int | To,
+        payload: bytes,
+        frame: int = 0,
+        address: int = 17,
+        *,
+        sync: bool = False,
     ) -> int:
         """Send a packet at once; returns its number."""
         if to >= 0:
             address = self.profile.node[to].address
-        characters = encode(
-            self._format, build(self._format, address=address, payload=payload)
+        packet = build(
+            self._format,
+            address=None if self._format.layout.address is None else address,
+            payload=payload,
         )
+        characters = encode(self._format, packet)
         first, number, start = len(self._octets), len(self.sent), self.now_ns
         for _ in characters:
             self._starts.append(self.now_ns)
             self.now_ns += CHARACTER_NS
         self._octets += characters
-        ours = to != FOREIGN
+        ours = to != FOREIGN and not sync
         times = len(characters), start, self.now_ns
         kept = 0 if ours else -1
-        frame = frame if ours else -1
+        frame = frame if to != FOREIGN else -1
         self.sent.append(
             (number, frame, first, *times, kept, len(payload), address, to)
         )
         self.payloads.append(payload if ours else b"")
         return number
+
+    def sync(self, frame: int = 0) -> int:
+        """Send a sync; returns its number."""
+        return self.send(EVERY_NODE, b"", frame, 255, sync=True)
 
     def show(
         self,
@@ -89,13 +102,19 @@ class Rig:
         clocks: int = CLOCKS,
         marginal: int = 0,
         latched: bool = True,
+        **more: int,
     ) -> None:
-        """A node puts something out, so long after the line's last bit."""
+        """A node puts something out, so long after the line's last bit.
+
+        `more` may give `burst_ns`, the beginning of the burst, if that came before, and
+        `lane_skew_ns`.
+        """
         first = self.now_ns + after_ns
         end = first + BURST_NS
         shown = end + GAP_NS if latched else -1
-        times = first, first, end, shown
-        row = (*times, clocks, 0, len(data), node, marginal)
+        times = more.get("burst_ns", first), first, end, shown
+        skew = more.get("lane_skew_ns", 0)
+        row = (*times, clocks, 0, len(data), node, marginal, skew)
         self.bursts.append((row, data))
 
     def drop(self, node: int, packet: int, reason: Drop, begin: int = 0) -> None:

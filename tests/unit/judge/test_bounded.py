@@ -69,7 +69,7 @@ class Chunks:
     def _seen(self, sent: np.ndarray, until_ns: int) -> columns.Seen:
         those = sent[self._shown]
         shown = np.zeros(len(those), columns.SHOWN)
-        shown["first_bit_ns"] = those["last_bit_ns"]
+        shown["burst_ns"] = shown["first_bit_ns"] = those["last_bit_ns"]
         shown["end_ns"] = those["last_bit_ns"] + 100
         shown["shown_ns"] = those["last_bit_ns"] + 500
         shown["clocks"], shown["node"] = CLOCKS, those["to"]

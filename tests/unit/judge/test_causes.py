@@ -7,8 +7,8 @@ import pytest
 
 from bench.base import columns
 from bench.base.columns import Doing, Drop
-from bench.judge import causes
-from bench.judge.causes import Causes, Evidence, Why, code_of, text_of
+from bench.judge.causes import Causes, Evidence
+from bench.judge.words import text_of
 
 LONGEST = 100
 
@@ -131,61 +131,6 @@ def test_forgets_what_is_no_evidence_any_more() -> None:
     assert cause(told) == "failed check"
     told.forget(501 + 2 * LONGEST)
     assert cause(told) == "cause not known"
-
-
-@pytest.mark.parametrize("doing", Doing)
-def test_every_activity_has_words(doing: Doing) -> None:
-    """Whatever the processor was doing can be said."""
-    assert text_of(code_of(Why.OVERRUN, doing)).startswith("receiver overrun w")
-
-
-@pytest.mark.parametrize("reason", Drop)
-def test_every_reason_has_words(reason: Drop) -> None:
-    """Whatever reason a node gives can be said."""
-    text = text_of(code_of(Why.DROPPED, reason))
-    assert text_of(code_of(Why.AFTER_DROP, reason)) == f"{AFTER} {text}"
-
-
-@pytest.mark.parametrize(
-    ("more", "text"),
-    [
-        (1, "1 clock too many"),
-        (-1, "1 clock too few"),
-        (9, "9 clocks too many"),
-        (-3840, "10 or more clocks too few"),
-    ],
-)
-def test_clocks(more: int, text: str) -> None:
-    """Too many and too few, up to a number beyond which nobody counts."""
-    assert causes.clocks_text(more) == text
-
-
-@pytest.mark.parametrize(
-    ("clocks", "marginal", "code", "text"),
-    [
-        (11, 1, 1, "1 clock too many: data shifted by one bit"),
-        (8, 0, 1, "2 clocks too few: data shifted by as many bits"),
-        (10, 1, 1, "marginal clock pulse"),
-        (
-            10,
-            0,
-            code_of(Why.OVERRUN, Doing.COMPLETE),
-            (
-                "receiver overrun while in the transfer-complete handler, and no "
-                "check noticed"
-            ),
-        ),
-        (10, 0, code_of(Why.AFTER_DROP, Drop.BAD_CHECK), "cause not known"),
-        (-1, -1, code_of(Why.NOT_KNOWN), "cause not known"),
-        (-1, -1, code_of(Why.NOT_OBSERVABLE), "cause not observable"),
-        (10, -1, code_of(Why.NOT_OBSERVABLE), "cause not known"),
-    ],
-)
-def test_corrupt(clocks: int, marginal: int, code: int, text: str) -> None:
-    """Clocks explain wrong data first, then a runt, then what the receiver lost."""
-    burst = np.zeros(1, columns.SHOWN)
-    burst["clocks"], burst["marginal"] = clocks, marginal
-    assert causes.corrupt_text(burst[0], 10, code) == text
 
 
 def test_tally_of_causes() -> None:

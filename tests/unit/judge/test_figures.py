@@ -25,6 +25,7 @@ def shown(*rows: tuple[int, int, int, int, int]) -> np.ndarray:
     table = np.zeros(len(rows), columns.SHOWN)
     for row, (node, first, end, clocks, marginal) in zip(table, rows, strict=True):
         row["node"], row["first_bit_ns"], row["end_ns"] = node, first, end
+        row["burst_ns"] = first
         row["clocks"], row["marginal"] = clocks, marginal
     return table
 
@@ -76,6 +77,41 @@ def test_a_strobe_needs_no_gap() -> None:
     by_gap = bursts()
     by_gap.add(rows)
     assert by_gap.below[0] == 1
+
+
+def test_a_pause_inside_a_burst_is_no_gap() -> None:
+    """Rows with one beginning are one burst, over the cut between chunks as well."""
+    counted = bursts()
+    rows = shown((0, 10, 20, 9, 0), (1, 12, 20, 9, 0), (0, 25, 30, 7, 0))
+    rows["burst_ns"] = (10, -1, 10)
+    more = shown((0, 33, 40, 7, 0), (1, 23, 30, 7, 0), (0, 42, 50, CLOCKS, 0))
+    more["burst_ns"] = (10, -1, 42)
+    counted.add(rows)
+    counted.add(more)
+    # Bursts whose beginning nobody saw (-1) are bursts of their own.
+    assert counted.least_gap_ns.tolist()[:2] == [2, 3]
+    assert counted.below.tolist() == [1, 1, 0, 0]
+    assert counted.wrong.tolist() == [3, 2, 0, 0]
+
+
+def test_lanes_one_after_another() -> None:
+    """The greatest skew is kept, -1 is not observable; the gap is the first lane's."""
+    counted = bursts()
+    rows = shown(
+        (0, 0, 100, CLOCKS, 0), (1, 0, 100, CLOCKS, 0), (0, 200, 300, CLOCKS, 0)
+    )
+    rows["lane_skew_ns"] = (30, -1, 10)
+    counted.add(rows)
+    assert counted.lane_skew_ns.tolist() == [30, -1, -1, -1]
+    # By hand: the first lane ended at 100 - 30 and began again at 200.
+    assert counted.least_gap_ns[0] == 130
+    later = shown((0, 500, 600, CLOCKS, 0), (2, 500, 600, CLOCKS, 0))
+    later["lane_skew_ns"] = (20, 0)
+    counted.add(later)
+    assert counted.lane_skew_ns.tolist() == [30, -1, 0, -1]
+    blind = bursts(observes=Observes(times=False))
+    blind.add(rows)
+    assert blind.lane_skew_ns.tolist() == [-1] * 4
 
 
 def show(frames: Frames, *told: tuple[int, bool, int]) -> None:
