@@ -247,8 +247,7 @@ class Judge:
         return ways.pop() if len(ways) == 1 else "packet or sync"
 
     def _synced(self) -> dict[str, int | None]:
-        """Packets held at the end, for a sync that does not come; or shown on a later
-        sync than the one that followed them."""
+        """Packets held at the end, and ones shown on a later sync than the next."""
         if self._shown_on() == "packet":
             return {}
         seen, tally = self._observes, self._tally

@@ -303,7 +303,7 @@ def _notes(figures: Figures) -> list[str]:
         )
     if held := figures.get("held"):
         notes.append(
-            f"{_of(held, None, 'packet')} held at the end, for no sync came any more that "
-            "could show it: not counted as offered"
+            f"{_of(held, None, 'packet')} held at the end, for no sync came any more "
+            "that could show it: not counted as offered"
         )
     return notes

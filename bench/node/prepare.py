@@ -224,6 +224,8 @@ def _at_rest(spec: NodeSpec, now_ns: int) -> Any:
         node[name] = records.FAR
     node["mode"] = records.INSIDE if inside else records.HUNT
     node["start"] = -1
+    # No burst yet: none of its words counts.
+    node["begin_ns"] = -records.FAR // 2
     node["need"] = 1
     node["now_ns"] = now_ns
     node["muted"] = spec.uart.mute

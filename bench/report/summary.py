@@ -42,8 +42,8 @@ _FAULTS = frozenset({"lost", "corrupt", "stray", "late", *_IF_ANY})
 
 _SHOWN_ON = {
     "sync": "nodes show on the sync that follows: times from a packet include the wait",
-    "packet or sync": "some nodes show on the sync that follows, and their times from a "
-    "packet include the wait; the others show each packet as it comes",
+    "packet or sync": "some nodes show on the sync that follows, and their times from "
+    "a packet include the wait; the others show each packet as it comes",
 }
 """What has to be said of latency and skew, by how packets are shown."""
 

@@ -69,7 +69,9 @@ class World:
             if packet.to in (node, EVERY_NODE) and packet.contents is not None
         ]
         return [
-            Waiting(k, self.sent[k], self.contents(k, node), self.release(own, at, node))
+            Waiting(
+                k, self.sent[k], self.contents(k, node), self.release(own, at, node)
+            )
             for at, k in enumerate(own)
         ]
 

@@ -166,6 +166,7 @@ WHOLE_ONCE_WRONG = {
     1281: "the last lane ends before its handler",
     1739: "a character that completes while a burst runs, met by a shortcut after it",
     2510: "a handler that drains a ring no faster than it fills",
+    6989: "words of a burst that a reset cut off, and stolen cycles",
     3457: "a masked job that stolen cycles stretch",
 }
 """The same among the whole worlds."""

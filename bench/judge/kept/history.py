@@ -242,9 +242,7 @@ class History:
         which, whose = np.nonzero(fits)
         return which, whose
 
-    def _alike(
-        self, at: Integers, ours: NDArray[np.bool_], data: bytes
-    ) -> Integers:
+    def _alike(self, at: Integers, ours: NDArray[np.bool_], data: bytes) -> Integers:
         """Which of some payloads begin as data do; where they are not kept, all."""
         # Whole contents are compared only where the first few octets are the same.
         alike = np.ones(len(at), np.bool_)

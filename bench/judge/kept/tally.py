@@ -313,7 +313,8 @@ class Tally:
             held[which] = unknown & (quiet_ns > self._matcher.memory_ns)
         self._matcher.note(outcomes[held], code_of(Why.HELD))
         self.held += np.bincount(outcomes["node"][held], minlength=len(self.held))
-        return outcomes[~held]
+        offered: Rows = outcomes[~held]
+        return offered
 
     def _find_again(self, outcomes: Rows, seen: Seen) -> None:
         """Packets that were not lost after all: shown out of order."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from math import ceil
 from typing import TYPE_CHECKING
 
@@ -42,7 +43,8 @@ def longest_ns(node: Node) -> int:
     burst_ns = output.burst_s * NS_PER_S
     around_ns = interrupt.entry_ns + interrupt.exit_ns
     if output.method == "timer":
-        burst_ns = max(burst_ns, output.burst_clocks * (around_ns + interrupt.bit_ns))
+        answered_ns = output.burst_clocks * (around_ns + interrupt.bit_ns)
+        burst_ns = max(burst_ns, Fraction(answered_ns))
     elif output.method == "port" and output.stop == "interrupt":
         burst_ns += output.lanes * (around_ns + output.stop_latency_ns)
     return ceil(burst_ns) + max(output.latch_gap_ns, output.kept_gap_ns or 0)

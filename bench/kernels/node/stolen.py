@@ -21,7 +21,7 @@ def _rollovers(spec, span_ns):
 @part
 def _words(spec, node, after_ns, until_ns):
     """Port words of the last burst that count, after an instant up to another."""
-    if spec.method != DMA or node.bursts == 0:
+    if spec.method != DMA:
         return 0
     first, end = spec.lead, spec.lead + spec.clocks
     # Far from the burst nothing counts, and the product would not fit.

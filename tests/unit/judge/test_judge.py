@@ -210,8 +210,10 @@ def test_right_data_with_a_wrong_clock_count_fails() -> None:
     verdict = rig.verdict()
     assert verdict.figures["packets"] == counts(offered=5, shown=5)
     assert verdict.failures == (
-        "1 of 5 bursts had a wrong number of clocks at ebb: 2 clocks too few, data "
-        "intact",
+        (
+            "1 of 5 bursts had a wrong number of clocks at ebb: 2 clocks too few, data "
+            "intact"
+        ),
     )
 
 

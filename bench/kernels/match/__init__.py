@@ -1,0 +1,1 @@
+"""Matching bursts with packets: what it means stands in `bench.judge.match`."""
