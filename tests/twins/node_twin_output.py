@@ -122,8 +122,10 @@ class Output:
 
     def cut(self):
         """A reset; returns the packet of whose burst no bit had come, in a list."""
-        self.settle(None, self.node.now)
         burst = self.burst
+        # A first bit that is known beforehand decides even if it does not come.
+        coming_ns = None if burst is None else burst.first_bit_ns
+        self.settle(coming_ns, self.node.now)
         if burst is None:
             return []
         if not self.cut_short(burst, self.node.now):

@@ -118,17 +118,19 @@ def test_ring_laps():
 
 
 def test_ring_forgets_flaws_and_keeps_the_longest_gap():
-    """A lap is silent, but for the pause that it holds."""
-    pausing = marked(1)
-    pausing = replace(pausing, delimiting=replace(pausing.delimiting, pause_ns=15_000))
+    """A lap inside a packet goes unnoticed, unless there was a pause in it."""
+    pausing = marked(3)
+    pausing = replace(pausing, delimiting=replace(pausing.delimiting, pause_ns=40_000))
     spec = replace(ring(4), packet=pausing)
-    runs = [(0, [0xA5]), (30_000, [(3, 1)]), (40_000, [9, 9, *packet(7), 0])]
-    # Places 0 to 3 are lapped; the next lap's last place is the packet's last octet,
-    # or what follows it.
-    result = play(spec, *runs)
-    assert len(result.lost) == 8  # no half: every lap is lost
-    spec = replace(spec, receive=replace(spec.receive, half=True), uart=spec.uart)
-    assert play(spec, *runs).data == [b"\x07"]
+    spec = replace(spec, output=replace(spec.output, lanes=3))
+    spec = replace(spec, uart=replace(spec.uart, idle_timeout_ns=11_000))
+    # Two are taken after the timeout, two by the last place; then a lap, and one more.
+    begun, lap = [(0, [0xA5, 3]), (50_000, [5, 6])], [(9, 1), 9, 9, 9, 7]
+    result = play(spec, *begun, (70_000, lap))
+    assert result.lost == [(place, 109_500, 0) for place in range(4, 8)]
+    assert (result.data, result.dropped) == ([b"\x05\x06\x07"], [])
+    result = play(spec, *begun, (120_000, lap))  # 50,000 after the one before
+    assert (result.data, result.dropped) == ([], [(181_500, 0, 4, 6)])
 
 
 def test_ring_waits_for_the_bus():
@@ -463,17 +465,31 @@ def test_reset_drops_in_order_of_reception():
     assert result.dropped == [(95_000, 3 * k, 3 * k + 3, 15) for k in range(3)]
 
 
-def test_reset_lets_the_burst_before_latch():
-    """Though the next one had begun, none of its bits had come."""
-    output = {"kept_gap_ns": 1, "latch_gap_ns": 10_000}
+@pytest.mark.parametrize(("gap_ns", "shown_ns"), [(5_001, 119_001), (5_002, -1)])
+def test_reset_before_the_next_first_bit(gap_ns, shown_ns):
+    """A first bit that was certain decides for the burst before, if it comes or not."""
+    output = {"kept_gap_ns": 1, "latch_gap_ns": gap_ns}
     runs = [(0, [*packet(0xC1), *packet(2)])]
     # The first ends at 114,000, the second begins at 114,001: first rise 119,001.
-    assert play(board(output=output), *runs).shown[0][3] == -1
+    assert play(board(output=output), *runs).shown[0][3] == shown_ns
     cut = play(board(output=output), *runs, resets=[119_001])
-    assert (cut.shown[0][3], cut.dropped) == (124_000, [(119_001, 3, 6, 15)])
+    assert [row[3] for row in cut.shown] == [shown_ns]
+    assert cut.dropped == [(119_001, 3, 6, 15)]
     cut = play(board(output=output), *runs, resets=[119_002])
-    assert [row[3] for row in cut.shown] == [-1, 129_002]
+    assert [row[3] for row in cut.shown] == [shown_ns, 119_002 + gap_ns]
     assert cut.data[1] == b"\x82"  # the last seven bits of C1h, then a zero
+
+
+def test_reset_before_a_timer_moves_its_first_word():
+    """Nobody knew when it would: the burst before latches."""
+    output = BY_TIMER | {"kept_gap_ns": 1, "latch_gap_ns": 10_000}
+    runs = [(0, [*packet(0xC1), *packet(2)])]
+    # The first ends at 105,000, within its last interrupt, which is over at 106,000:
+    # the second begins, and its first word moves at 107,000.
+    assert play(board(output=output), *runs).shown[0][3] == -1
+    cut = play(board(output=output), *runs, resets=[107_000])
+    assert [row[3] for row in cut.shown] == [115_000]
+    assert cut.dropped == [(107_000, 3, 6, 15)]
 
 
 def test_reset_by_timer():
@@ -517,10 +533,10 @@ def test_reset_of_a_port():
 
 
 def test_begins_anew():
-    """Silence, darkness and the polled loop are counted from the reset on."""
+    """Darkness and the polled loop are counted from the reset on."""
     spec = board(receive=POLL, blackout_ns=200_000, dark=b"\x0f")
-    result = play(spec, (150_001, packet(0xC1)), resets=[150_000], until_ns=300_000)
-    # 150 us after that at which the first case's line began, and 1 ns.
+    result = play(spec, (150_000, packet(0xC1)), resets=[150_000], until_ns=300_000)
+    # The looks are those of the first polled case, 150 us later, and so is the burst.
     assert [row[0] for row in result.shown] == [186_500]
 
 

@@ -16,7 +16,6 @@ from bench.kernels.node.line import after, next_run
 from bench.kernels.node.receiver import advance
 from bench.kernels.node.records import BY_POLL, BY_RING, FAR, FOREGROUND, NO_JOB, PASS
 from bench.kernels.node.ring import until_event
-from bench.kernels.node.serve import arrive
 from bench.kernels.node.timer import move_bit
 from bench.kernels.node.work import work_ns
 
@@ -65,8 +64,7 @@ def beat(spec, node, until_ns):
             node.foreground_busy_ns += busy_ns
     node.now_ns = now_ns
     # What came meanwhile is in the FIFO: none of it was lost.
-    if not spec.plain or not arrive(spec, node, now_ns):
-        advance(spec, node, now_ns + 1, False)
+    advance(spec, node, now_ns + 1, False)
 
 
 @melted
