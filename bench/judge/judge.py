@@ -237,7 +237,7 @@ class Judge:
             "lost_characters": counts["lost_characters"],
             **self._synced(),
             "causes": tally.causes.as_list(),
-            **({"gives_first": first} if (first := tally.gives_first()) else {}),
+            **({"gives_first": first} if (first := tally.losses.gives_first()) else {}),
             "nodes": [self._node(k, node) for k, node in enumerate(self._profile.node)],
         }
 

@@ -185,7 +185,7 @@ class Wording:
     def deaf(self) -> str:
         """What gives first where a polled loop is deaf while it rearranges."""
         work = self._processor.rearrange
-        costs = f"{format_ns(work.fixed_ns)} + "
+        costs = f"{format_ns(work.fixed_ns)} + " if work.fixed_ns else ""
         costs += f"{self._output.payload_octets} × {format_ns(work.per_octet_ns)}"
         return (
             f"the deaf time while rearranging, {costs} a packet and more where "

@@ -326,7 +326,12 @@ class History:
         return None
 
     def first_character(self, place: int) -> int:
-        """Place on the line where a packet begins; the end for one still to come."""
-        if place >= self.rows.end:
-            return self._line.end
-        return int(self.row(place)["first"])
+        """Place on the line where a packet begins; one still to come at the earliest.
+
+        It may have begun in a chunk that ended inside it.
+        """
+        if place < self.rows.end:
+            return int(self.row(place)["first"])
+        for row in self.rows.view[-1:]:
+            return int(row["first"] + row["octets"])
+        return self._line.first

@@ -6,17 +6,17 @@ each of the others may cost a Python object or two.
 
 from __future__ import annotations
 
-from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from bench.base.columns import Doing, Drop, To
+from bench.base.columns import To
 from bench.judge.causes import Causes, Evidence
 from bench.judge.histogram import Histogram
 from bench.judge.kept.anomalies import Anomalies
 from bench.judge.kept.figures import Bursts, Frames
+from bench.judge.kept.losses import Losses
 from bench.judge.words import (
     SYNC_MISSED,
     Clocks,
@@ -24,7 +24,6 @@ from bench.judge.words import (
     Wording,
     clocks_text,
     code_of,
-    doing_of,
 )
 
 if TYPE_CHECKING:
@@ -84,6 +83,7 @@ class Tally:
         bursts: Clocks and gaps.
         frames: Dropped frames and skew.
         evidence: What nodes confess.
+        losses: Why packets were lost.
         causes: Why packets were not shown as they were sent.
         anomalies: The details, to be drained.
         first_bit_ns: Last bit in to first bit out.
@@ -104,8 +104,8 @@ class Tally:
         self._matcher = matcher
         self._names = [node.name for node in limits.nodes]
         self._wording = [Wording(node, limits.character_ns) for node in limits.nodes]
-        self._sync = np.array([node.processor.show == "sync" for node in limits.nodes])
-        self._synced = bool(self._sync.any())
+        sync = np.array([node.processor.show == "sync" for node in limits.nodes])
+        self._synced = bool(sync.any())
         # Without its data, which packet a burst shows is a guess, and so is its delay.
         self._timed = observes.times and observes.data
         size = len(limits.nodes)
@@ -116,29 +116,19 @@ class Tally:
         self.evidence = Evidence(
             size, limits.longest, dropped=observes.dropped, lost=observes.lost
         )
+        self.losses = Losses(history, self.evidence, self._wording, sync)
         self.causes = Causes()
         self.anomalies = Anomalies(self._names, history)
         self.first_bit_ns = Histogram()
         self.shown_ns = Histogram()
         self.synced_ns = Histogram()
         self._wrong = np.empty(0, np.int64)  # bursts of this chunk with wrong clocks
-        self._lost_by: Counter[tuple[int, int]] = Counter()  # of (node, cause)
         self.latest_ns = np.full(size, -1)
 
     def take_bursts(self, seen: Seen) -> None:
         """Count the bursts of a chunk, and its confessions."""
         self.evidence.add(seen)
         self._wrong = self.bursts.add(seen.shown)
-
-    def gives_first(self) -> str | None:
-        """What to mend before all else, if most of what is lost comes down to it."""
-        doings: Counter[tuple[int, Doing | None]] = Counter()
-        for (node, code), count in self._lost_by.items():
-            doings[node, doing_of(code)] += count
-        if not +doings:
-            return None
-        (node, doing), _ = doings.most_common(1)[0]
-        return self._wording[node].deaf() if doing == Doing.REARRANGING else None
 
     def take(self, outcomes: Rows, seen: Seen) -> None:
         """Count what was decided about a chunk."""
@@ -184,7 +174,7 @@ class Tally:
             outcomes = outcomes[outcomes["alike"] == 0]
         node, burst = outcomes["node"], outcomes["burst"]
         if self._synced:
-            self._show_synced(outcomes[self._sync[node]], seen)
+            self._show_synced(outcomes[self.losses.sync[node]], seen)
         place = outcomes["sent"] - self._history.rows.first
         last_ns = self._history.last_bit_ns.view[place]
         shown_ns = seen.shown["shown_ns"][burst]
@@ -249,7 +239,7 @@ class Tally:
         codes = np.zeros(len(rows), np.int64)
         for node in np.unique(outcomes["node"]):
             of = outcomes["node"] == node
-            codes[of] = self._explain(int(node), outcomes["sent"][of])
+            codes[of] = self.losses.explain(int(node), outcomes["sent"][of])
         guess = codes <= code_of(Why.NOT_KNOWN)
         shifted = self._matcher.notes(outcomes) == code_of(Why.SHIFTED)
         codes[guess & shifted] = code_of(Why.SHIFTED)
@@ -258,10 +248,9 @@ class Tally:
         for key in np.unique(keys).tolist():
             (node, code), which = divmod(key, _CODES), np.flatnonzero(keys == key)
             at, first = _earliest(rows["last_bit_ns"], outcomes["node"], which)
-            text = self._wording[node].cause(code)
+            text = self.losses.count(node, code, len(which))
             example = self._example(outcomes[first])
             self.causes.add("lost", text, at, example, len(which))
-            self._lost_by[node, code] += len(which)
         for k in range(self.anomalies.wanted("lost", len(rows))):
             self.anomalies.tell(
                 "lost",
@@ -273,28 +262,6 @@ class Tally:
                 **self._overrun(outcomes[k]),
             )
 
-    def _explain(self, node: int, places: NDArray[np.int64]) -> NDArray[np.int64]:
-        """Causes of the loss of a node's packets, by their places."""
-        first_place, table = self._history.rows.first, self._history.rows.view
-
-        def causes_of(places: NDArray[np.int64]) -> NDArray[np.int64]:
-            rows = table[places - first_place]
-            first = rows["first"]
-            return self.evidence.explain(node, first, first + rows["octets"])
-
-        codes = causes_of(places)
-        if not self._sync[node]:
-            return codes
-        # A packet that was only never synced: what became of the sync?
-        none = code_of(Why.NOT_KNOWN), code_of(Why.DROPPED, Drop.NOT_SYNCED)
-        which = np.flatnonzero(np.isin(codes, none))
-        syncs = self._history.syncs(node, places[which])
-        which, syncs = which[syncs >= 0], syncs[syncs >= 0]
-        missed = causes_of(syncs)
-        known = missed > code_of(Why.NOT_KNOWN)
-        codes[which[known]] = SYNC_MISSED + missed[known]
-        return codes
-
     def _hold_back(self, outcomes: Rows) -> Rows:
         """Leave aside packets that a node only holds for a next sync; the others.
 
@@ -303,13 +270,14 @@ class Tally:
         """
         if not (self._synced and self._observes.dropped and self._observes.lost):
             return outcomes
-        held = self._sync[outcomes["node"]]
+        held = self.losses.sync[outcomes["node"]]
         for node in np.unique(outcomes["node"][held]):
             which = np.flatnonzero(outcomes["node"] == node)
             places = outcomes["sent"][which]
             last_ns = self._history.last_bit_ns.view[places - self._history.rows.first]
             quiet_ns = self._history.next_ns(int(node), places) - last_ns
-            unknown = self._explain(int(node), places) == code_of(Why.NOT_KNOWN)
+            codes = self.losses.explain(int(node), places)
+            unknown = codes == code_of(Why.NOT_KNOWN)
             held[which] = unknown & (quiet_ns > self._matcher.memory_ns)
         self._matcher.note(outcomes[held], code_of(Why.HELD))
         self.held += np.bincount(outcomes["node"][held], minlength=len(self.held))
@@ -330,8 +298,7 @@ class Tally:
         self.frames.lost(rows["frame"], rows["to"] == To.EVERY_NODE, -1)
         codes = self._matcher.notes(outcomes).tolist()
         for node, code in zip(outcomes["node"].tolist(), codes, strict=True):
-            self.causes.take_back("lost", self._wording[node].cause(code))
-            self._lost_by[node, code] -= 1
+            self.causes.take_back("lost", self.losses.count(node, code, -1))
         for outcome in outcomes:
             self._odd("out_of_order", outcome, seen)
 

@@ -1,6 +1,6 @@
 """A rig made of columns: what is sent and what the nodes are said to have done.
 
-Packets follow each other on one line at 2.5 µs a character; `wait` lets it idle.  What
+Packets follow each other on one line at its own pace; `wait` lets it idle.  What
 a node does is stated, burst by burst, and nothing of the node itself is simulated.
 """
 
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from bench.base.columns import Doing, Drop, To
     from bench.judge.verdict import Verdict
 
-CHARACTER_NS = 2500
+CHARACTER_NS = 2500  # on the causeway
 BURST_NS = 100_000
 GAP_NS = 500_000
 CLOCKS = 3840
@@ -44,6 +44,7 @@ class Rig:
     def __init__(self, *overrides: str, profile: str = "causeway") -> None:
         self.profile = load_profile(profile, [*LIMITS, *overrides])
         self._format = format_of(self.profile.packet)
+        self._character_ns = self.profile.bus.character.at(1)
         self.now_ns = 0
         self.sent: list[tuple[int, ...]] = []
         self.payloads: list[bytes] = []
@@ -78,7 +79,7 @@ class Rig:
         first, number, start = len(self._octets), len(self.sent), self.now_ns
         for _ in characters:
             self._starts.append(self.now_ns)
-            self.now_ns += CHARACTER_NS
+            self.now_ns += self._character_ns
         self._octets += characters
         ours = to != FOREIGN and not sync
         times = len(characters), start, self.now_ns
@@ -126,7 +127,7 @@ class Rig:
     def lose(self, node: int, packet: int, character: int, doing: Doing) -> None:
         """A node confesses that its receiver lost a character of a packet."""
         at = self.sent[packet][2] + character
-        self.lost.append((at, self._starts[at] + CHARACTER_NS, node, doing))
+        self.lost.append((at, self._starts[at] + self._character_ns, node, doing))
 
     # --- judged -----------------------------------------------------------------------
 
@@ -168,7 +169,7 @@ class Rig:
         runs = [
             (k, start, 0)
             for k, start in enumerate(starts)
-            if k == 0 or start != starts[k - 1] + CHARACTER_NS
+            if k == 0 or start != starts[k - 1] + self._character_ns
         ]
         octets = np.frombuffer(bytes(self._octets[first:end]), np.uint8)
         flaws = columns.no_rows(columns.FLAW)
@@ -187,7 +188,7 @@ class Rig:
 
         bursts = sorted(
             (burst for burst in self.bursts if here(_known_ns(burst[0]))),
-            key=lambda burst: burst[0][0],
+            key=lambda burst: burst[0][1],
         )
         rows = np.array([row for row, _ in bursts], columns.SHOWN)
         data = [data for _, data in bursts]

@@ -46,6 +46,22 @@ def history(rig: Rig) -> History:
     return kept
 
 
+def test_a_packet_to_come_may_have_begun() -> None:
+    """After a chunk that ended inside a packet, the next one begins where that did."""
+    rig = Rig()
+    kept = History(unwrapping(format_of(rig.profile.packet)))
+    assert kept.first_character(0) == 0
+    for k in range(2):
+        rig.send(EBB, payload(k), k)
+    cut_ns = rig.now_ns - 25_000
+    line, sent, _ = next(iter(rig.chunks([cut_ns])))
+    assert len(line.octets) > 24
+    kept.add(line, sent)
+    assert kept.rows.end == 1
+    assert kept.first_character(0) == 0
+    assert kept.first_character(1) == 24
+
+
 def test_what_packets_carry() -> None:
     """Our payloads are kept, those of others are read off the line."""
     rig = Rig()

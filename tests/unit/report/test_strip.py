@@ -8,9 +8,10 @@ from hypothesis import strategies as st
 from bench.report.strip import strip
 
 
-def drawn(expected: int, seen: int) -> list[str]:
+def drawn(expected: int, seen: int, *, intact: bool = False) -> list[str]:
     """The two rows as text."""
-    return ["".join(piece.text for piece in row) for row in strip(expected, seen)]
+    rows = strip(expected, seen, intact=intact)
+    return ["".join(piece.text for piece in row) for row in rows]
 
 
 def test_one_too_many() -> None:
@@ -39,10 +40,21 @@ def test_none_at_all() -> None:
     assert drawn(3, 0) == ["╷╷╷  3", "···  0  3 too few"]
 
 
-@given(st.integers(0, 10**6), st.integers(0, 10**6))
-def test_aligned(expected: int, seen: int) -> None:
+def test_data_are_right() -> None:
+    """Extra clocks that left the data as they were came before them."""
+    ends = "╷" * 12
+    assert drawn(3840, 3842, intact=True) == [
+        f"  {ends} ⋯ {ends}  3840",
+        f"┃┃{ends} ⋯ {ends}  3842  2 too many",
+    ]
+    assert drawn(16, 116, intact=True)[1].startswith("…" + "┃" * 9 + "╷" * 16)
+    assert drawn(8, 6, intact=True) == drawn(8, 6)
+
+
+@given(st.integers(0, 10**6), st.integers(0, 10**6), st.booleans())
+def test_aligned(expected: int, seen: int, intact: bool) -> None:
     """Both rows have their counts in one column, whatever they are."""
-    above, below = drawn(expected, seen)
+    above, below = drawn(expected, seen, intact=intact)
     ends_at = above.rindex(str(expected)) + len(str(expected))
     if expected == seen:
         assert below == f"{above}  as many"

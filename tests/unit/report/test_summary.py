@@ -177,6 +177,65 @@ def test_rare_counts(passed_again: Stored) -> None:
     assert "repeated" not in page
 
 
+def test_lanes_one_after_another(passed_again: Stored) -> None:
+    """How far the lanes of a node are apart is told where they are."""
+    verdict, run = passed_again
+    assert "last lane" not in summary(verdict, run).plain()
+    verdict["bursts"]["lane_skew_ns"] = 2_120_000
+    text = " ".join(summary(verdict, run).plain().split())
+    assert "last lane up to 2.12 ms after the first" in text
+
+
+def test_darkness_is_told(passed_again: Stored) -> None:
+    """Bursts of darkness are told where there were any."""
+    verdict, run = passed_again
+    verdict["blackouts"] = 0
+    assert "darkness" not in summary(verdict, run).plain()
+    verdict["blackouts"] = 3
+    text = " ".join(summary(verdict, run).plain().split())
+    assert "3 of darkness after silence" in text
+
+
+def test_what_gives_first(passed_again: Stored) -> None:
+    """What most losses come down to stands before their causes."""
+    verdict, run = passed_again
+    first = {"ns": 0, "node": "ebb"}
+    verdict["causes"] = [{"what": "lost", "cause": "x", "count": 1, "first": first}]
+    assert "gives first" not in summary(verdict, run).plain()
+    verdict["gives_first"] = "the deaf time while rearranging"
+    page = summary(verdict, run).plain()
+    assert "gives first     the deaf time while rearranging\ncauses   " in page
+
+
+def test_shown_on_a_sync(passed_again: Stored) -> None:
+    """How packets were shown stands beside times that depend on it."""
+    verdict, run = passed_again
+    assert "sync" not in summary(verdict, run).plain()
+    verdict["shown_on"] = "sync"
+    verdict["latency_ns"]["after_sync"] = verdict["latency_ns"]["shown"]
+    text = " ".join(summary(verdict, run).plain().split())
+    assert re.search(r"to shown (1\d\.[^a-z]* ms .*?) from the sync \1 frame", text)
+    assert "nodes show on the sync that follows: times from a packet include" in text
+    verdict["shown_on"] = "packet or sync"
+    text = " ".join(summary(verdict, run).plain().split())
+    assert "some nodes show on the sync that follows, and their times" in text
+
+
+def test_extra_clocks_at_the_front(failed: Stored) -> None:
+    """Clocks too many that left the data right are drawn where they came."""
+    verdict, run = copy.deepcopy(failed)
+    verdict["examples"]["wrong_clocks"]["data_intact"] = True
+    assert "┃╷╷╷╷╷╷╷╷╷╷╷╷ ⋯ ╷╷╷╷╷╷╷╷╷╷╷╷  3841" in summary(verdict, run).plain()
+
+
+def test_ledgers_of_before(passed_again: Stored) -> None:
+    """A page is made of a verdict that knew nothing of lanes, syncs and darkness."""
+    verdict, run = passed_again
+    page = summary(verdict, run).plain()
+    del verdict["shown_on"], verdict["bursts"]["lane_skew_ns"]
+    assert summary(verdict, run).plain() == page
+
+
 def test_again_from_the_profile_of_the_run(passed: Stored) -> None:
     """Without a command of its own, a run is repeated from its own profile."""
     verdict, run = passed
