@@ -139,7 +139,7 @@ class SimulatedNode:
                 self._spare,
                 self._shortcuts,
             )
-            parts.append(self._drain())
+            parts.append(self._drain(self._undecided(line.until_ns)))
             if ended == records.REACHED:
                 break
             forget(self._node)
@@ -152,17 +152,31 @@ class SimulatedNode:
             at_ns: The instant up to which it was played.
         """
         cut(self._record, self._node, at_ns)
-        told = self._drain(at_ns)
+        told = self._drain(0, at_ns)
         self._store.begin_anew(self.spec, at_ns)
         return told
 
-    def _drain(self, cut_ns: int | None = None) -> Played:
-        """Take the rows of the last call, and empty them."""
+    def _undecided(self, until_ns: int) -> int:
+        """Bursts, 0 or 1, that latch after all if a reset forestalls the next bit."""
+        node, shown = self._node[0], self._store["shown"]
+        if node["shown"] == 0 or node["first_bit_ns"] < until_ns:
+            return 0
+        return int(shown[node["shown"] - 1]["shown_ns"] < 0)
+
+    def _drain(self, kept: int, cut_ns: int | None = None) -> Played:
+        """Take the rows of the last call, and empty them, but for the last ones shown.
+
+        Args:
+            kept: How many of those stay.
+            cut_ns: When a reset cut the last burst off.
+        """
         node, store = self._node[0], self._store
-        interrupts, edges = self._traced(cut_ns)
+        shown = node["shown"] - kept
+        data = shown * self.spec.payload_octets
+        interrupts, edges = self._traced(shown, cut_ns)
         taken = Played(
-            store["shown"][: node["shown"]].copy(),
-            store["data"][: node["data"]].copy(),
+            store["shown"][:shown].copy(),
+            store["data"][:data].copy(),
             store["dropped"][: node["dropped"]].copy(),
             store["lost"][: node["lost"]].copy(),
             interrupts,
@@ -170,11 +184,16 @@ class SimulatedNode:
         )
         for rows in (taken.shown, taken.dropped, taken.lost):
             rows["node"] = self.spec.index
-        for count in ("shown", "data", "dropped", "lost", "traced"):
+        if kept:
+            store["shown"][:kept] = store["shown"][shown : shown + kept]
+            store["shown"][:kept]["data_at"] -= data
+            store["data"][: node["data"] - data] = store["data"][data : node["data"]]
+        node["shown"], node["data"] = kept, node["data"] - data
+        for count in ("dropped", "lost", "traced"):
             node[count] = 0
         return taken
 
-    def _traced(self, cut_ns: int | None) -> tuple[Rows, Rows]:
+    def _traced(self, shown: int, cut_ns: int | None) -> tuple[Rows, Rows]:
         """Interrupts, and what the pins did in the bursts that have a row now."""
         node, store = self._node[0], self._store
         if self._trace is None:
@@ -182,7 +201,7 @@ class SimulatedNode:
         traced = store["traced"][: node["traced"]].copy()
         noted = traced["kind"] >= records.MOVED
         self._trace.note(traced[noted])
-        edges = self._trace.edges(store["shown"][: node["shown"]], cut_ns)
+        edges = self._trace.edges(store["shown"][:shown], cut_ns)
         return traced[~noted], edges
 
     def _make_memory(self) -> None:

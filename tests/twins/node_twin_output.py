@@ -112,20 +112,19 @@ class Output:
 
     def finish(self):
         """Nobody looks any further: what is certain of the last burst."""
-        if self.burst is not None and self.burst.first_bit_ns is not None:
-            self.settle(self.burst.first_bit_ns)
-        burst = self.unlatched
+        burst, gap_ns = self.unlatched, self.spec.latch_gap_ns
         if burst is None:
             return
-        if burst.end_ns + self.spec.latch_gap_ns < self.node.until_ns:
+        coming_ns = None if self.burst is None else self.burst.first_bit_ns
+        # Whether or not a reset keeps the next burst's first bit from coming.
+        certain = coming_ns is not None and coming_ns >= burst.first_end_ns + gap_ns
+        if certain or burst.end_ns + gap_ns < self.node.until_ns:
             self.settle(None)
 
     def cut(self):
         """A reset; returns the packet of whose burst no bit had come, in a list."""
         burst = self.burst
-        # A first bit that is known beforehand decides even if it does not come.
-        coming_ns = None if burst is None else burst.first_bit_ns
-        self.settle(coming_ns, self.node.now)
+        self.settle(None, self.node.now)
         if burst is None:
             return []
         if not self.cut_short(burst, self.node.now):

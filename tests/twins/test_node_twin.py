@@ -467,13 +467,13 @@ def test_reset_drops_in_order_of_reception():
 
 @pytest.mark.parametrize(("gap_ns", "shown_ns"), [(5_001, 119_001), (5_002, -1)])
 def test_reset_before_the_next_first_bit(gap_ns, shown_ns):
-    """A first bit that was certain decides for the burst before, if it comes or not."""
+    """A first bit that was certain and does not come lets the burst before latch."""
     output = {"kept_gap_ns": 1, "latch_gap_ns": gap_ns}
     runs = [(0, [*packet(0xC1), *packet(2)])]
     # The first ends at 114,000, the second begins at 114,001: first rise 119,001.
     assert play(board(output=output), *runs).shown[0][3] == shown_ns
     cut = play(board(output=output), *runs, resets=[119_001])
-    assert [row[3] for row in cut.shown] == [shown_ns]
+    assert [row[3] for row in cut.shown] == [114_000 + gap_ns]
     assert cut.dropped == [(119_001, 3, 6, 15)]
     cut = play(board(output=output), *runs, resets=[119_002])
     assert [row[3] for row in cut.shown] == [shown_ns, 119_002 + gap_ns]
@@ -481,7 +481,7 @@ def test_reset_before_the_next_first_bit(gap_ns, shown_ns):
 
 
 def test_reset_before_a_timer_moves_its_first_word():
-    """Nobody knew when it would: the burst before latches."""
+    """The burst before latches."""
     output = BY_TIMER | {"kept_gap_ns": 1, "latch_gap_ns": 10_000}
     runs = [(0, [*packet(0xC1), *packet(2)])]
     # The first ends at 105,000, within its last interrupt, which is over at 106,000:

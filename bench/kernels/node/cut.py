@@ -8,7 +8,7 @@ from bench.kernels.node.clocked import lateness, shift_in
 from bench.kernels.node.lanes import BITS
 from bench.kernels.node.latch import settle, tell, turn_chains
 from bench.kernels.node.records import BY_INTERRUPT, FAR, PORT, RESET, TIMER
-from bench.kernels.node.views import burst_words_at, slot, word_slot
+from bench.kernels.node.views import burst_words_at, shown_row, slot, word_slot
 from bench.kernels.node.words import chain_bit, put_chain_bit
 from bench.kernels.node.work import drop
 from bench.kernels.pointers import copy
@@ -18,7 +18,10 @@ __all__ = ["cut"]
 
 @kernel
 def cut(specs, nodes, ns):
-    """Rows for what ends when a node begins anew; its rows are empty before.
+    """Rows for what ends when a node begins anew.
+
+    Its rows are empty before, but for that of a burst whose successor's first bit, by
+    which it did not latch, has not come.
 
     Args:
         specs: `SPEC`, shape (1,).
@@ -31,6 +34,7 @@ def cut(specs, nodes, ns):
         clocks = _cut_off(spec, node, ns)
         if clocks == 0 and node.told == 0:
             node.bursts -= 1
+            _let_latch(spec, node)
             if not node.dark:
                 held = word_slot(spec, node, node.rested)
                 drop(node, ns, held.at, held.place, RESET)
@@ -42,6 +46,14 @@ def cut(specs, nodes, ns):
     for count in range(node.returned, node.received):
         taken = slot(spec, node, count)
         drop(node, ns, taken.at, taken.place, RESET)
+
+
+@part
+def _let_latch(spec, node):
+    """No bit of the last burst came; the one before it latches after all."""
+    if node.shown:
+        row = shown_row(node, node.shown - 1)
+        row.shown_ns = row.end_ns + spec.latch_gap_ns
 
 
 @part
