@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Protocol
 if TYPE_CHECKING:
     from types import TracebackType
 
-    from bench.base.columns import Line, Seen
+    from bench.base.columns import Line, Seen, Sent
+    from bench.link.evidence import Evidence
     from bench.link.observes import Observes
 
 
@@ -29,15 +30,28 @@ class Link(Protocol):
         """Which parts of `Seen` it fills."""
         ...
 
-    def carry(self, line: Line) -> Seen:
+    @property
+    def most_octets(self) -> int | None:
+        """Characters that it carries at once at most; None: as many as anybody likes.
+
+        A live link's chunks are short, since a request to stop waits for one.
+        """
+        ...
+
+    def carry(self, line: Line, sent: Sent | None = None) -> Seen:
         """Put a chunk on the bus; what was seen up to its end.
 
         Args:
             line: The next chunk.  One without characters lets time pass.
+            sent: The packets that end in it, for who needs to know what to wait for.
 
         Raises:
             LinkError: If the link was lost.
         """
+        ...
+
+    def evidence(self) -> Evidence:
+        """What it knows beside the columns by now."""
         ...
 
     def close(self) -> None:

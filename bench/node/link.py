@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bench.base.columns import Line, Seen
+from bench.link.evidence import NO_EVIDENCE
 from bench.link.observes import EVERYTHING, Observes
 from bench.node.simulated import Played, SimulatedNode
 from bench.node.spec import node_specs
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from types import TracebackType
 
+    from bench.base.columns import Sent
+    from bench.link.evidence import Evidence
     from bench.profile.model import Profile
 
 
@@ -33,6 +36,7 @@ class SimulatedLink:
     """
 
     name = "simulated"
+    most_octets = None
 
     def __init__(
         self, profile: Profile, *, seed: int = 0, shortcuts: bool = True
@@ -68,7 +72,7 @@ class SimulatedLink:
         for index in which:
             self._cut[index].append(self.nodes[index].reset(at_ns))
 
-    def carry(self, line: Line) -> Seen:
+    def carry(self, line: Line, sent: Sent | None = None) -> Seen:  # noqa: ARG002
         """See `Link.carry`."""
         if self._pool is None:
             played = [node.play(line) for node in self.nodes]
@@ -81,6 +85,10 @@ class SimulatedLink:
         ]
         self._cut = [[] for _ in self.nodes]
         return _joined(parts, line.until_ns)
+
+    def evidence(self) -> Evidence:
+        """See `Link.evidence`."""
+        return NO_EVIDENCE
 
     def close(self) -> None:
         """See `Link.close`."""

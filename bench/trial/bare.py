@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from bench.base.columns import DROPPED, LOST, SHOWN, Seen, no_octets, no_rows
 from bench.base.errors import Fault, ProfileError
+from bench.link.evidence import NO_EVIDENCE
 from bench.link.observes import Observes
 from bench.profile import profile_of
 
@@ -17,7 +18,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from types import TracebackType
 
-    from bench.base.columns import Line
+    from bench.base.columns import Line, Sent
+    from bench.link.evidence import Evidence
     from bench.profile import Profile
 
 _FILLED_IN: dict[str, Any] = {
@@ -77,16 +79,21 @@ class OpenEnd:
     """A link to nobody: it takes every character and sees nothing."""
 
     name = "open end"
+    most_octets = None
 
     @property
     def observes(self) -> Observes:
         """Nothing at all."""
         return NOTHING
 
-    def carry(self, line: Line) -> Seen:
+    def carry(self, line: Line, sent: Sent | None = None) -> Seen:  # noqa: ARG002
         """See `Link.carry`."""
         rows = no_rows(SHOWN), no_octets(), no_rows(DROPPED), no_rows(LOST)
         return Seen(*rows, line.until_ns)
+
+    def evidence(self) -> Evidence:
+        """See `Link.evidence`."""
+        return NO_EVIDENCE
 
     def close(self) -> None:
         """See `Link.close`."""

@@ -23,7 +23,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from bench.base.columns import Rows
+    from bench.base.columns import Rows, Sent
+    from bench.link.evidence import Evidence
     from bench.link.link import Link
     from bench.link.observes import Observes
     from bench.trial.upset.line import Heard
@@ -77,7 +78,12 @@ class UpsetLink:
         """`SHOWN` rows of the bursts that a reset cut off, without their data."""
         return np.concatenate(self._halves)
 
-    def carry(self, line: Line) -> Seen:
+    @property
+    def most_octets(self) -> int | None:
+        """See `Link`."""
+        return self._link.most_octets
+
+    def carry(self, line: Line, sent: Sent | None = None) -> Seen:  # noqa: ARG002
         """See `Link.carry`; takes the line as it was sent."""
         reset_ns = self._reset_ns
         if reset_ns is None or reset_ns > line.until_ns:
@@ -91,6 +97,10 @@ class UpsetLink:
             seen = in_one(parts)
         self._seen.append(seen)
         return seen
+
+    def evidence(self) -> Evidence:
+        """See `Link`."""
+        return self._link.evidence()
 
     def close(self) -> None:
         """See `Link.close`."""
