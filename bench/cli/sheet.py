@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 import click
 
+from bench.base.errors import Fault, UsageError
 from bench.cli.options import again, output_option, profile_argument, set_option
 
 if TYPE_CHECKING:
     from bench.cli.options import Session
 
-_HTML = (".html", ".htm")
-"""Endings of a file that choose HTML."""
+_FORMS: dict[str, Literal["text", "html"]] = {
+    "": "text",
+    ".txt": "text",
+    ".text": "text",
+    ".htm": "html",
+    ".html": "html",
+}
+"""What the ending of a file chooses."""
 
 
 @click.command(short_help="Write the printable packet and timing sheet.")
@@ -45,9 +53,24 @@ def sheet(
     from bench.cli.files import deliver
 
     session.profile = profile
+    form = form or _form_of(output or "")
     loaded = api.load_profile(profile, overrides)
-    if form is None:
-        form = "html" if output and output.lower().endswith(_HTML) else "text"
     options = () if form == "text" else ("--format", form)
     command = again("sheet", profile, overrides, options)
     return deliver(api.sheet(loaded, form, command=command), output)
+
+
+def _form_of(file: str) -> Literal["text", "html"]:
+    """The form that a file's ending chooses.
+
+    Raises:
+        UsageError: If it chooses none.
+    """
+    ending = Path(file).suffix.lower()
+    if ending not in _FORMS:
+        expected = ", ".join(known for known in _FORMS if known)
+        fault = Fault(
+            "no form of that ending", file, expected, "-o", "or state --format"
+        )
+        raise UsageError(fault)
+    return _FORMS[ending]

@@ -70,10 +70,11 @@ def test_what_is_set_counts() -> None:
 
 
 def test_refused() -> None:
-    """One line for a form that there is not."""
-    result = call("sheet", "causeway", "--format", "pdf")
-    assert result.exit_code == 2
-    assert result.stderr.count("\n") == 1
+    """One line for a form that there is not, stated or by the file's ending."""
+    for words in (["--format", "pdf"], ["-o", "sheet.pdf"]):
+        result = call("sheet", "causeway", *words)
+        assert result.exit_code == 2
+        assert result.stderr.count("\n") == 1
 
 
 def test_ascii_only(tmp_path: Path) -> None:
