@@ -22,6 +22,11 @@ pytestmark = pytest.mark.skipif(os.name != "posix", reason="needs POSIX signals"
 NIGHT = ["stream", "causeway", "--for", "10h", "--seed", "1"]
 
 
+def heeding() -> None:
+    """Heed what the one who runs the tests may ignore, as under nohup."""
+    signal.signal(signal.SIGHUP, signal.SIG_DFL)
+
+
 class Running:
     """A long stream in a process of its own."""
 
@@ -35,6 +40,7 @@ class Running:
             stderr=subprocess.PIPE,
             text=True,
             start_new_session=True,
+            preexec_fn=heeding,  # noqa: PLW1509 (one system call)
         )
         self.took_s = 0.0
 
