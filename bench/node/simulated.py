@@ -28,6 +28,7 @@ from bench.kernels.node.memory import forget
 from bench.kernels.node.play import play
 from bench.node.prepare import Store, dark_words, spec_record
 from bench.node.trace import EDGE, Trace
+from bench.node.under_way import put_before, under_way
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -95,6 +96,7 @@ class SimulatedNode:
         # What may have to be remembered of earlier chunks.
         self._carry = spec.packet.longest_raw + spec.uart.fifo + 4
         self._spare = 4 + (self._carry if spec.resync == "rescan" else 0)
+        self._begun: Line | None = None
         self._make_memory()
         self._make_rows(trace)
 
@@ -129,6 +131,8 @@ class SimulatedNode:
         Args:
             line: The next chunk; its first place follows the last one's.
         """
+        if self._begun is not None:
+            line = put_before(self._begun, line)
         self._give(line)
         parts: list[Played] = []
         while True:
@@ -143,6 +147,7 @@ class SimulatedNode:
             if ended == records.REACHED:
                 break
             forget(self._node)
+        self._begun = under_way(line, self._node)
         return _joined(parts)
 
     def reset(self, at_ns: int) -> Played:
@@ -153,6 +158,7 @@ class SimulatedNode:
         """
         cut(self._record, self._node, at_ns)
         told = self._drain(0, at_ns)
+        self._begun = None
         self._store.begin_anew(self.spec, at_ns)
         return told
 

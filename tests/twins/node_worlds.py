@@ -71,11 +71,14 @@ class World:
             )
         ]
 
-    def steps(self, cuts: list[int]) -> list[Line | int]:
+    def steps(
+        self, cuts: list[int], early: random.Random | None = None
+    ) -> list[Line | int]:
         """The line in chunks, cut before the characters named, and the resets.
 
         A chunk ends at the instant of a reset, and characters that start at it or later
-        belong to the next one.
+        belong to the next one.  Others end where the next character starts, or with
+        `early` anywhere after the start of their last.
         """
         steps: list[Line | int] = []
         first = 0
@@ -84,6 +87,8 @@ class World:
             inside = [cut for cut in sorted(cuts) if first <= cut <= end]
             for a, b in pairwise([first, *inside, end]):
                 chunk_ns = until_ns if b == end else self.starts[b]
+                if early and a < b < end:
+                    chunk_ns = early.randint(self.starts[b - 1] + 1, chunk_ns)
                 steps.append(self._chunk(a, b, chunk_ns))
             steps.append(until_ns)
             first = end

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import os
+import random
 import subprocess
 import sys
 from collections import Counter
@@ -88,12 +89,15 @@ def _columns(rows: np.ndarray, *names: str) -> list[tuple[int, ...]]:
     return [tuple(int(row[name]) for name in names) for row in rows]
 
 
-def kernel_rows(world: World, cuts=(), *, trace=False, shortcuts=True) -> dict:
+def kernel_rows(
+    world: World, cuts=(), *, trace=False, shortcuts=True, early=False
+) -> dict:
     """What the kernel says of a world that comes in chunks."""
     node = SimulatedNode(world.spec, seed=SEED, trace=trace, shortcuts=shortcuts)
     names = ("shown", "data", "dropped", "lost", "interrupts", "edges")
     rows = {name: [] for name in names}
-    for step in world.steps(list(cuts)):
+    draw = random.Random(world.seed) if early else None
+    for step in world.steps(list(cuts), draw):
         _add(rows, node.reset(step) if isinstance(step, int) else node.play(step))
     busy = (
         node.receive_busy_ns,
@@ -141,6 +145,8 @@ def compare(world: World) -> dict:
     for shortcuts in (True, False):
         cut = kernel_rows(world, cuts_of(world, 5), shortcuts=shortcuts)
         assert cut == untraced, f"chunks, world {world.seed}, shortcuts {shortcuts}"
+    cut = kernel_rows(world, cuts_of(world, 5), early=True)
+    assert cut == untraced, f"chunks that end inside characters, world {world.seed}"
     return told
 
 
@@ -280,6 +286,7 @@ def test_every_cut_of_a_whole_world(seed):
     cuts = list(range(len(world.octets) + 1))
     for shortcuts in (True, False):
         assert kernel_rows(world, cuts, shortcuts=shortcuts) == whole
+    assert kernel_rows(world, cuts, early=True) == whole
 
 
 def test_resets_that_forestall_a_first_bit():
