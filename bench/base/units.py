@@ -295,6 +295,12 @@ CURRENT = Kind(
     _worths(("uA", "1/1000"), ("mA", 1), ("A", 1000)),
     written=("A", "uA", "mA"),
 )
+VOLTAGE = Kind(
+    "a voltage",
+    "5 V",
+    _worths(("mV", "1/1000"), ("V", 1)),
+    written=("mV", "V"),
+)
 SHARE = Kind(
     "a share",
     "15 %",

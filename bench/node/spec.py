@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING, Literal
 
 from bench.base.errors import Fault, ProfileError
 from bench.base.grid import NS_PER_S
-from bench.profile.channels import dark_payload
 from bench.wire.format import Format, format_of
 
 if TYPE_CHECKING:
@@ -186,26 +185,45 @@ def node_specs(profile: Profile) -> list[NodeSpec]:
     faults = _not_simulated(profile)
     if faults:
         raise ProfileError(faults)
-    packet = format_of(profile.packet)
-    shared = profile.packet.shared
+    specs = [spec_of(profile, index) for index in range(len(profile.node))]
     return [
-        NodeSpec(
-            index,
-            node.address,
-            profile.bus.pitch,
-            packet,
-            node.processor.resync,
-            _uart_spec(profile.bus, node.processor),
-            _cost_spec(node),
-            _output_spec(node.output),
-            _receive_spec(node.processor),
-            node.address - 1 if shared else None,
-            node.processor.show == "sync",
-            node.processor.blackout_after_ns,
-            dark_payload(node) if node.processor.blackout_after_ns else b"",
-        )
-        for index, node in enumerate(profile.node)
+        _with_darkness(spec, node)
+        for spec, node in zip(specs, profile.node, strict=True)
     ]
+
+
+def spec_of(profile: Profile, index: int) -> NodeSpec:
+    """One node in numbers, simulated or not, without the payload of its darkness.
+
+    Args:
+        profile: The profile.
+        index: The node's place in it.
+    """
+    node = profile.node[index]
+    return NodeSpec(
+        index,
+        node.address,
+        profile.bus.pitch,
+        format_of(profile.packet),
+        node.processor.resync,
+        _uart_spec(profile.bus, node.processor),
+        _cost_spec(node),
+        _output_spec(node.output),
+        _receive_spec(node.processor),
+        node.address - 1 if profile.packet.shared else None,
+        node.processor.show == "sync",
+        node.processor.blackout_after_ns,
+    )
+
+
+def _with_darkness(spec: NodeSpec, node: Node) -> NodeSpec:
+    """The same node, the payload of its darkness put in."""
+    if not spec.blackout_ns:
+        return spec
+    # Arrays are loaded only by who needs them: closed figures do without.
+    from bench.profile.channels import dark_payload
+
+    return replace(spec, dark=dark_payload(node))
 
 
 def _uart_spec(bus: Bus, processor: Processor) -> UartSpec:
@@ -321,9 +339,11 @@ def _not_simulated(profile: Profile) -> list[Fault]:
 
     if profile.bus.direction == "half":
         refuse("bus.direction", "half", "simplex")
+    if profile.bus.baud_offset:
+        # The line of another baud is worked out bit by bit, and not for every trial.
+        can = "0 %; nightbench edge --vary bus.baud_offset tries it"
+        refuse("bus.baud_offset", f"{100 * profile.bus.baud_offset:g} %", can)
     for node in profile.node:
-        if node.observe.by != "simulated":
-            refuse("node.observe.by", node.observe.by, "simulated")
         if node.processor.buffers.receive_full != "drop":
             refuse("processor.buffers.receive_full", "overwrite", "drop")
         _refuse_silence(profile, node.processor, refuse)

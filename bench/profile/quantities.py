@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
+from functools import lru_cache
 from typing import TYPE_CHECKING, Annotated, Any, cast
 
 from pydantic import BeforeValidator, StrictInt, WithJsonSchema
@@ -26,6 +27,7 @@ from bench.base.units import (
     LENGTH,
     RESISTANCE,
     SHARE,
+    VOLTAGE,
     Kind,
     parse_duration,
     shown,
@@ -44,12 +46,14 @@ __all__ = [
     "LaneRate",
     "Length",
     "OctetString",
+    "Offset",
     "PeriodShare",
     "PositiveDuration",
     "Resistance",
     "Share",
     "StopBits",
     "StrictInt",
+    "Voltage",
     "only_whole",
 ]
 
@@ -76,6 +80,8 @@ class _Written:
 
     def __init__(self, kind: Kind) -> None:
         self.kind = kind
+        # The same few texts are read again at each point of a sweep.
+        self._parsed = lru_cache(256)(kind.parse)
 
     def __get_pydantic_core_schema__(
         self, source: type, handler: GetCoreSchemaHandler
@@ -96,9 +102,10 @@ class _Written:
         kind = self.kind
         units = [re.sub("^u", "[uµμ]", unit) for unit in kind.units]
         unit = f"({'|'.join(units)}){'' if kind.bare == 'none' else '?'}"
+        sign = "[-+]" if kind.least < 0 else r"\+"
         text = {
             "type": "string",
-            "pattern": rf"^\s*\+?({_NUMBER})({_EXPONENT})?\s*{unit}\s*$",
+            "pattern": rf"^\s*{sign}?({_NUMBER})({_EXPONENT})?\s*{unit}\s*$",
             "examples": [kind.example],
         }
         if kind.bare == "none":
@@ -113,6 +120,8 @@ class _Written:
 
     def _read(self, value: object) -> int | float:
         try:
+            if isinstance(value, str):
+                return self._parsed(value)
             return self.kind.parse(value)
         except BenchError as error:
             raise _refusal(error.fault) from error
@@ -192,8 +201,14 @@ Resistance = Annotated[float, _Written(RESISTANCE.within(1, 100_000_000))]
 Current = Annotated[float, _Written(CURRENT.within(0, 1_000_000))]
 """Milliamperes; a kiloampere is no channel."""
 
+Voltage = Annotated[float, _Written(VOLTAGE.within(0, 1000))]
+"""Volts; a kilovolt is no logic."""
+
 Share = Annotated[float, _Written(SHARE)]
 """0 to 1."""
+
+Offset = Annotated[float, _Written(SHARE.within(-_within(1), _within(1)))]
+"""A tenth to either side; further off nothing is received."""
 
 Confidence = Annotated[float, _Written(SHARE.within(_within(6), 1 - _within(6)))]
 """Neither 0 nor 1, and no closer than the statistics of a trial can mean."""

@@ -1,13 +1,12 @@
 """What a profile comes to: closed figures of its line, its nodes and its lights.
 
-One function computes them in plain numbers, another lays them out.  Nothing is played:
-these are the quantities that a designer knows by heart of a rig that works, so a slip
-in a profile shows here first.
+One function gathers them in plain numbers, another lays them out; they are worked out
+by `bench.budget`.  Nothing is played: these are the quantities that a designer knows by
+heart of a rig that works, so a slip in a profile shows here first.
 """
 
 from __future__ import annotations
 
-from fractions import Fraction
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
@@ -19,19 +18,21 @@ from bench.base.units import (
     format_rate,
     format_share,
 )
-from bench.node.spec import node_specs
+from bench.budget.board.board import per_interrupt
+from bench.budget.board.output import first_extra_clock_hz, stop_ns
+from bench.budget.bus.frames import character_ns, line_figures
+from bench.budget.bus.light import light_figures
+from bench.node.spec import node_specs, spec_of
 from bench.profile import profile_digest
-from bench.report.fields import alike, channel_maps, is_shared
+from bench.report.fields import alike
 from bench.report.page import LEAST, WIDTH, Page, Piece
-from bench.traffic.load import costs_of, own_load
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from bench.profile import Profile
-    from bench.profile.model import Node, Output, Processor
+    from bench.profile.model import Node
     from bench.traffic.light import LightFigures
-    from bench.traffic.load import Costs
 
 _LABELS = 21
 _VALUES = 16
@@ -48,52 +49,11 @@ def comes_to(profile: Profile, lit: LightFigures | None = None) -> dict[str, Any
         "profile": profile.name,
         "summary": profile.summary,
         "digest": profile_digest(profile),
-        "line": _line(profile),
+        "line": line_figures(profile),
         "nodes": [_node(profile, group) for group in alike(profile.node)],
         "light": _light(profile, lit),
         "notes": _notes(profile),
     }
-
-
-# --- the line -------------------------------------------------------------------------
-
-
-def _line(profile: Profile) -> dict[str, Any]:
-    """Characters, packets and frames on the bus."""
-    costs = costs_of(profile)
-    sizes = sorted(set(costs.sizes))
-    return {
-        "baud": profile.bus.baud,
-        "character_ns": float(_character_ns(profile)),
-        "character_bits": float(_character_ns(profile) * profile.bus.baud / NS_PER_S),
-        "packets": [_packet(costs, size) for size in sizes],
-        "shared_payload": is_shared(profile.packet),
-        "frame_ns": float(costs.frame_ns()),
-        "frame_rate_hz": float(profile.traffic.frame_rate_hz),
-        "own_load": float(own_load(profile, costs)),
-        "foreign_share": profile.traffic.foreign.share,
-        "most_frame_rate_hz": float(NS_PER_S / costs.frame_ns()),
-        "most_frame_rate_worst_hz": float(NS_PER_S / costs.frame_ns(worst=True)),
-    }
-
-
-def _packet(costs: Costs, size: int) -> dict[str, Any]:
-    """One packet, with the stuffing that the pattern takes, and with the most."""
-    on_line = {
-        name: costs.packet_ns(size, worst=worst)
-        for name, worst in (("packet_ns", False), ("packet_worst_ns", True))
-    }
-    characters = (on_line["packet_ns"] - costs.around_ns) / costs.pitch_ns
-    return {
-        "payload_octets": size,
-        "characters": float(characters),
-        **{name: float(ns) for name, ns in on_line.items()},
-    }
-
-
-def _character_ns(profile: Profile) -> Fraction:
-    grid = profile.bus.character
-    return Fraction(grid.num, grid.den)
 
 
 # --- the nodes ------------------------------------------------------------------------
@@ -102,8 +62,8 @@ def _character_ns(profile: Profile) -> Fraction:
 def _node(profile: Profile, group: Sequence[Node]) -> dict[str, Any]:
     """One node of a group of like ones."""
     processor, output = group[0].processor, group[0].output
-    rearrange = processor.rearrange
-    busy_ns, taken = _interrupt(processor)
+    spec = spec_of(profile, profile.node.index(group[0]))
+    busy_ns, taken = per_interrupt(spec)
     return {
         "names": [node.name for node in group],
         "receive": processor.receive,
@@ -113,56 +73,16 @@ def _node(profile: Profile, group: Sequence[Node]) -> dict[str, Any]:
         "interrupt_ns": float(busy_ns * taken),
         "interrupt_characters": taken,
         "interrupt_per_character_ns": float(busy_ns),
-        "interrupt_share": float(busy_ns / _character_ns(profile)),
-        "rearrange_ns": rearrange.fixed_ns
-        + rearrange.per_octet_ns * output.payload_octets,
+        "interrupt_share": float(busy_ns / character_ns(profile)),
+        "rearrange_ns": spec.cost.rearrange_ns,
         "burst_clocks": output.burst_clocks,
         "clock_hz": output.clock_hz,
         "burst_ns": float(output.burst_s * NS_PER_S),
         "latch_gap_ns": output.latch_gap_ns,
-        "first_extra_clock_hz": _first_extra_clock(processor, output),
-        "stop_ns": _stop_ns(processor, output),
+        "first_extra_clock_hz": first_extra_clock_hz(processor, output),
+        "stop_ns": stop_ns(processor, output),
         "rise": output.rise,
     }
-
-
-def _interrupt(processor: Processor) -> tuple[Fraction, int]:
-    """What a character costs where they come without a pause, and how many at a time.
-
-    An interrupt takes those of its trigger level, or what came into a ring since the
-    one before; a loop that polls takes one, and pays neither entry nor exit.
-    """
-    interrupt, trigger = processor.interrupt, processor.uart.trigger
-    if processor.receive == "poll":
-        return Fraction(interrupt.per_character_ns), 1
-    if processor.dma is not None:
-        trigger = processor.dma.octets // (2 if processor.dma.half else 1)
-    most = {"drain": trigger, "count": interrupt.count or 1, "one": 1}
-    taken = min(trigger, most[interrupt.body])
-    around_ns = interrupt.entry_ns + interrupt.exit_ns
-    return Fraction(around_ns, taken) + interrupt.per_character_ns, taken
-
-
-def _stop_ns(processor: Processor, output: Output) -> int:
-    """How long after the last period the clock may stop, nothing being in its way."""
-    if output.stop == "count":
-        return 0
-    if output.stop == "interrupt":
-        return processor.interrupt.entry_ns + output.stop_latency_ns
-    return output.stop_latency_ns + output.stop_jitter_ns
-
-
-def _first_extra_clock(processor: Processor, output: Output) -> float | None:
-    """The clock rate above which a burst has a clock too many; None: at no rate.
-
-    The clock rises at a share r of its period; a stop that takes s is too late when
-    s >= r / f.
-    """
-    stop_ns = _stop_ns(processor, output)
-    stopped = output.method == "dma" and output.signal == "clocked"
-    if stop_ns == 0 or not stopped:
-        return None
-    return float(Fraction(str(output.rise)) * NS_PER_S / stop_ns)
 
 
 # --- light and notes ------------------------------------------------------------------
@@ -170,25 +90,12 @@ def _first_extra_clock(processor: Processor, output: Output) -> float | None:
 
 def _light(profile: Profile, lit: LightFigures | None) -> dict[str, Any]:
     """What the pattern would draw at most, against the cap."""
-    light = profile.light
-    figures: dict[str, Any] = {"cap": light.cap, "cap_ma": None, "full_ma": None}
-    if light.channel_ma:
-        full_ma = sum(_channels(node.output) for node in profile.node)
-        figures["full_ma"] = full_ma * light.channel_ma
-        figures["cap_ma"] = figures["full_ma"] * light.cap
+    figures = light_figures(profile)
     figures["pattern"] = profile.traffic.pattern
     figures["pattern_brightness"] = lit and lit.field.brightness
     figures["pattern_ma"] = lit and lit.field.current_ma
     figures["packets_looked_at"] = lit and lit.field.packets
     return figures
-
-
-def _channels(output: Output) -> int:
-    """Channels of a node."""
-    return sum(
-        len(lanes) * layout.devices * len(layout.channels)
-        for layout, lanes in channel_maps(output)
-    )
 
 
 def _notes(profile: Profile) -> list[str]:

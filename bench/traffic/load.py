@@ -18,7 +18,6 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from bench.base.grid import NS_PER_S
-from bench.traffic.patterns import Case, recipe_of, stuffed_share
 from bench.wire.format import Delimiter, Stuffing, format_of
 
 if TYPE_CHECKING:
@@ -38,6 +37,7 @@ __all__ = [
     "offered_load",
     "own_load",
     "windows_of",
+    "worst_costs",
 ]
 
 
@@ -100,17 +100,33 @@ def costs_of(profile: Profile, recording: NDArray[np.uint8] | None = None) -> Co
     Raises:
         ProfileError: If there is no such pattern.
     """
+    # Patterns are arrays, and are loaded only by who needs them.
+    from bench.traffic.patterns import Case, recipe_of, stuffed_share
+
+    format = format_of(profile.packet)  # noqa: A001
+    traffic = profile.traffic
+    filled = tuple(octets for _, octets in windows_of(profile))
+    stuffed = Fraction(0)
+    if traffic.pattern != "play" or recording is not None:
+        recipe = recipe_of(Case(traffic.pattern, format, filled, recording, profile))
+        stuffed = Fraction(stuffed_share(recipe, format))
+    return _costs(profile, stuffed)
+
+
+def worst_costs(profile: Profile) -> Costs:
+    """What packets cost whatever the pattern: every octet is one that is replaced."""
+    return _costs(profile, Fraction(1))
+
+
+def _costs(profile: Profile, stuffed: Fraction) -> Costs:
+    """What packets cost if so great a share of payload octets is replaced."""
     format = format_of(profile.packet)  # noqa: A001
     pitch, traffic, shared = profile.bus.pitch, profile.traffic, profile.packet.shared
     windows = windows_of(profile)
     sizes = filled = tuple(octets for _, octets in windows)
     if shared:
         sizes = (_shared_octets(format.layout, windows),)
-    stuffed = Fraction(0)
-    if traffic.pattern != "play" or recording is not None:
-        recipe = recipe_of(Case(traffic.pattern, format, filled, recording, profile))
-        stuffed = Fraction(stuffed_share(recipe, format))
-    if shared:  # what is in no window is zero, which is never replaced
+        # What is in no window is zero, which is never replaced.
         stuffed *= Fraction(sum(filled), sizes[0])
     sync = any(node.processor.show == "sync" for node in profile.node)
     return Costs(

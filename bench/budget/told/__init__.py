@@ -1,0 +1,1 @@
+"""The lines of one kind of node: what was worked out for it, and what may be."""
