@@ -11,13 +11,17 @@ imported where it is used.
 from __future__ import annotations
 
 from math import ceil, exp, expm1, log1p
+from typing import Any
 
 __all__ = [
     "ASSUMPTION",
     "binomial_interval",
     "binomial_upper",
+    "exposure_needed",
+    "mean_between",
     "packets_needed",
     "poisson_upper",
+    "rates_differ",
 ]
 
 ASSUMPTION = "packets are lost independently of each other, at one rate throughout"
@@ -109,6 +113,74 @@ def poisson_upper(events: int, confidence: float) -> float:
     from scipy.special import gammaincinv
 
     return float(gammaincinv(events + 1, confidence))
+
+
+def exposure_needed(rate: float, confidence: float, events: int = 0) -> float:
+    """How long to look so that so few events bound their rate.
+
+    The length of a test of bit errors, for one: with no error, -ln(1 - confidence) over
+    the rate.  It is the exposure at which `poisson_upper` comes down to the rate.
+
+    Args:
+        rate: The wanted bound, in events a unit: a bit, a packet, an hour.
+        confidence: Share in (0, 1).
+        events: How many of them are allowed for.
+
+    Returns:
+        In the same unit.
+    """
+    if not rate > 0:
+        raise ValueError(f"a rate is above nought: {rate}")
+    return poisson_upper(events, confidence) / rate
+
+
+def mean_between(events: int, exposure: float, confidence: float) -> float:
+    """The least mean time between events that a run leaves standing, one-sided.
+
+    Events are taken to come independently, at one rate throughout (Poisson); after a
+    clean run of length T it is T over -ln(1 - confidence): T / 3.0 at 95 %.
+
+    Args:
+        events: How many there were; 0 after a clean run.
+        exposure: How long it was, in any unit.
+        confidence: Share in (0, 1).
+
+    Returns:
+        In the unit of the exposure.
+    """
+    if not exposure >= 0:
+        raise ValueError(f"a run has a length: {exposure}")
+    return exposure / poisson_upper(events, confidence)
+
+
+def rates_differ(events: int, trials: int, events_b: int, trials_b: int) -> float:
+    """The chance of two counts so far apart, or further, if their rates are the same.
+
+    Fisher's exact test, two-sided (R. A. Fisher, Statistical Methods for Research
+    Workers, section 21.02): given how many events there were in all, the chances of all
+    splits that are no likelier than the one that was seen.
+
+    Args:
+        events: How many of the first trials were events.
+        trials: How many there were.
+        events_b: The same of the second.
+        trials_b: Likewise.
+    """
+    _check(events, trials, 0.5)
+    _check(events_b, trials_b, 0.5)
+    import numpy as np
+    from scipy.special import gammaln
+
+    whole, both = trials + trials_b, events + events_b
+    splits = np.arange(max(0, both - trials_b), min(both, trials) + 1, dtype=np.float64)
+
+    def ways(many: float, few: Any) -> Any:
+        return gammaln(many + 1) - gammaln(few + 1) - gammaln(many - few + 1)
+
+    logs = ways(trials, splits) + ways(trials_b, both - splits) - ways(whole, both)
+    seen = logs[events - int(splits[0])]
+    # Equal chances are not equal to the last bit.
+    return float(min(1.0, np.exp(logs[logs <= seen + 1e-7]).sum()))
 
 
 def _check(events: int, trials: int, confidence: float) -> None:

@@ -2,9 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from bench.judge import statistics
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 
 @pytest.mark.parametrize(
@@ -137,3 +144,100 @@ def test_what_no_count_can_be(arguments: tuple[int, int, float]) -> None:
         statistics.binomial_upper(*arguments)
     with pytest.raises(ValueError, match="a rate lies"):
         statistics.packets_needed(0, 0.95)
+
+
+# --- lengths of tests, and two rates --------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("bits_per_s", "rate", "seconds"),
+    [
+        (2e6, 1e-9, 1497.9),
+        (2e6, 1e-10, 4.161 * 3600),
+        (2e6, 1e-12, 17.34 * 86400),
+        (4e6, 1e-9, 748.9),
+        (4e6, 1e-10, 2.080 * 3600),
+        (4e6, 1e-12, 8.668 * 86400),
+    ],
+)
+def test_length_of_a_bit_error_test(
+    bits_per_s: float, rate: float, seconds: float
+) -> None:
+    """How long a clean line has to be looked at for a bit-error ratio, at 95 %."""
+    # Derived from N BER = -ln(1 - CL), as several application notes state it (seen);
+    # 3/BER is its short form.
+    bits = statistics.exposure_needed(rate, 0.95)
+    assert bits / bits_per_s == pytest.approx(seconds, rel=3e-4)  # four digits
+    assert bits == pytest.approx(3 / rate, rel=2e-3)
+
+
+def test_errors_that_are_allowed_for_lengthen_a_test() -> None:
+    """One error allowed for: 4.7439 over the rate (Gehrels, ApJ 303 (1986) 336)."""
+    # One-sided 95 % limits of a Poisson count, k = 0, 1, 2 (table seen).
+    for events, limit in enumerate((2.9957, 4.7439, 6.2958)):
+        needed = statistics.exposure_needed(1e-3, 0.95, events)
+        assert needed == pytest.approx(1000 * limit, rel=2e-5)
+
+
+@pytest.mark.parametrize(
+    ("events", "confidence", "limit"),
+    [
+        (0, 0.90, 2.3026),
+        (0, 0.95, 2.9957),
+        (0, 0.99, 4.6052),
+        (1, 0.95, 4.7439),
+        (2, 0.90, 5.3223),
+        (5, 0.99, 13.1085),
+    ],
+)
+def test_mean_time_between_losses(events: int, confidence: float, limit: float) -> None:
+    """A run over the Poisson limit of its count (PDG table and Gehrels, 1986)."""
+    hours = 8.0
+    least = statistics.mean_between(events, hours, confidence)
+    assert least == pytest.approx(hours / limit, rel=2e-5)
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "chance"),
+    [
+        # Fisher's lady tasting tea, The Design of Experiments (1935): eight cups, four
+        # of each, all told right: 1/70 to one side (from memory), 2/70 to two.
+        ((4, 4), (0, 4), 2 / 70),
+        ((3, 4), (1, 4), 34 / 70),
+        # Tables of one and of no chance.
+        ((0, 5), (0, 7), 1.0),
+        ((5, 5), (7, 7), 1.0),
+        ((0, 1), (1, 1), 1.0),
+    ],
+)
+def test_two_rates(
+    first: tuple[int, int], second: tuple[int, int], chance: float
+) -> None:
+    """The chance of such a difference or a greater one, if there were none."""
+    assert statistics.rates_differ(*first, *second) == pytest.approx(chance)
+    assert statistics.rates_differ(*second, *first) == pytest.approx(chance)
+
+
+@settings(deadline=None)  # that library takes its time to load
+@given(st.integers(0, 60), st.integers(0, 60), st.integers(0, 60), st.integers(0, 60))
+def test_two_rates_as_a_library_has_it(a: int, b: int, c: int, d: int) -> None:
+    """The same as `scipy.stats.fisher_exact` says, which is another program."""
+    from scipy.stats import fisher_exact
+
+    said = statistics.rates_differ(a, a + b, c, c + d)
+    assert said == pytest.approx(fisher_exact([[a, b], [c, d]])[1], rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda: statistics.exposure_needed(0.0, 0.95),
+        lambda: statistics.mean_between(0, -1.0, 0.95),
+        lambda: statistics.rates_differ(3, 2, 0, 2),
+        lambda: statistics.rates_differ(0, 2, -1, 2),
+    ],
+)
+def test_no_such_counts(call: Callable[[], float]) -> None:
+    """What no run can have is refused."""
+    with pytest.raises(ValueError, match=r"."):
+        call()

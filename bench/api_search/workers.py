@@ -1,0 +1,400 @@
+"""Others who try points of a sweep: processes of this machine, and a cluster.
+
+A worker is a process of its own that reads points and writes records, one line of JSON
+each, so that nothing but those lines passes between them: no state is shared, and it
+does not matter who tries what.  Processes, and not threads: between two kernels a short
+trial spends most of its time in the interpreter, of which a process has one.
+
+A worker leaves signals of the terminal to whoever started it, and ends when its input
+does.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import queue
+import shlex
+import signal
+import subprocess
+import sys
+import threading
+import traceback
+from contextlib import suppress
+from importlib import import_module
+from pathlib import Path
+from typing import IO, TYPE_CHECKING, Any
+
+from bench.base.errors import Fault, LinkError, UsageError
+from bench.base.units import shown
+from bench.trial.sweep.hands import Died
+from bench.trial.sweep.point import Job, Task, job_of, tried
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+
+    from bench.trial.sweep.hands import Record, Stop
+
+    Came = tuple[Task, "Record | Died"]
+
+_LOOK_S = 0.1
+"""How often a request to stop is looked for."""
+
+_COMMAND_S = 120.0
+"""How long a command before a point may take: a board that is slow to start does so in
+less."""
+
+_BUG = "bug"
+
+
+def cores() -> int:
+    """How many processes this one may use at a time."""
+    affinity = getattr(os, "sched_getaffinity", None)
+    return len(affinity(0)) if affinity else os.cpu_count() or 1
+
+
+# --- what a worker does ---------------------------------------------------------------
+
+
+def serve() -> None:
+    """Be a worker: a job first, then points, until the input ends."""
+    for name in ("SIGINT", "SIGHUP"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), signal.SIG_IGN)
+    with os.fdopen(os.dup(1), "w", encoding="ascii") as out:
+        os.dup2(2, 1)  # what a library prints is no record
+        job = job_of(json.loads(sys.stdin.readline()))
+        for line in sys.stdin:
+            out.write(_answer(job, json.loads(line)) + "\n")
+            out.flush()
+
+
+def _answer(job: Job, given: Sequence[Any]) -> str:
+    """The record of one point as a line."""
+    index, values = given
+    try:
+        record = tried(job, Task(index, tuple(values)))
+    except Exception:  # it is raised again where somebody can be told
+        record = {_BUG: traceback.format_exc()}
+    return json.dumps(record)
+
+
+def answer_for(job: Mapping[str, Any], index: int, values: Sequence[str]) -> str:
+    """The record of one point, for a worker of a cluster.
+
+    Args:
+        job: What `Job.as_dict` wrote.
+        index: Of the point.
+        values: Of the point.
+    """
+    return _answer(job_of(job), (index, values))
+
+
+def _record(text: str) -> Record:
+    """The record that a worker wrote.
+
+    Raises:
+        RuntimeError: If it met a bug of the bench.
+    """
+    record: Record = json.loads(text)
+    if _BUG in record:
+        raise RuntimeError(f"in a worker:\n{record[_BUG]}")
+    return record
+
+
+# --- processes ------------------------------------------------------------------------
+
+
+class Processes:
+    """Workers on this machine, each in a process of its own."""
+
+    def __init__(self, count: int, command: Sequence[str] | None = None) -> None:
+        """Get ready; processes begin with the work.
+
+        Args:
+            count: How many at most.
+            command: What a worker is started with; this bench's own unless given.
+        """
+        self._count = count
+        self._command = command or _own_command()
+
+    def work(
+        self, job: Job, tasks: Iterable[Task], stop: Stop
+    ) -> Iterator[tuple[Task, Record | Died]]:
+        """See `Hands`."""
+        waiting: queue.SimpleQueue[Task] = queue.SimpleQueue()
+        left = 0
+        for task in tasks:
+            waiting.put(task)
+            left += 1
+        came: queue.SimpleQueue[Came | BaseException] = queue.SimpleQueue()
+        workers = [
+            _Worker(job, self._command, waiting, came)
+            for _ in range(min(self._count, left))
+        ]
+        try:
+            while left:
+                if stop() is not None:
+                    return
+                with suppress(queue.Empty):
+                    one = came.get(timeout=_LOOK_S)
+                    if isinstance(one, BaseException):
+                        raise one
+                    left -= 1
+                    yield one
+        finally:
+            for worker in workers:
+                worker.end()
+
+
+class _Worker:
+    """One process, and the thread that talks to it."""
+
+    def __init__(
+        self,
+        job: Job,
+        command: Sequence[str],
+        waiting: queue.SimpleQueue[Task],
+        came: queue.SimpleQueue[Came | BaseException],
+    ) -> None:
+        self._job = json.dumps(job.as_dict())
+        self._command = command
+        self._waiting = waiting
+        self._came = came
+        self._ending = False
+        self._process: subprocess.Popen[str] | None = None
+        self._thread = threading.Thread(target=self._body, name="worker", daemon=True)
+        self._thread.start()
+
+    def end(self) -> None:
+        """End it, whatever it does."""
+        self._ending = True
+        if self._process is not None:
+            with suppress(OSError):
+                self._process.kill()
+        self._thread.join()
+
+    def _body(self) -> None:
+        try:
+            while not self._ending:
+                try:
+                    task = self._waiting.get_nowait()
+                except queue.Empty:
+                    break
+                self._came.put((task, self._tried(task)))
+        except BaseException as error:  # raised again by whoever waits for records
+            self._came.put(error)
+        self._put_away()
+
+    def _tried(self, task: Task) -> Record | Died:
+        """One point, by a process that lives."""
+        process = self._process = self._process or self._begun()
+        assert process.stdin is not None
+        assert process.stdout is not None
+        line = ""
+        with suppress(OSError):
+            process.stdin.write(json.dumps([task.index, task.values]) + "\n")
+            process.stdin.flush()
+            line = process.stdout.readline()
+        if line.endswith("\n"):
+            return _record(line)
+        self._process = None
+        _close(process)
+        return Died(_ended(process.wait()))
+
+    def _begun(self) -> subprocess.Popen[str]:
+        """A process that has been told the job.
+
+        Raises:
+            LinkError: If none can be started.
+        """
+        try:
+            process = subprocess.Popen(  # noqa: S603 (our own interpreter)
+                self._command,
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                text=True,
+                encoding="ascii",
+                start_new_session=True,  # a signal of the terminal is ours alone
+                creationflags=getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0),
+                env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
+            )
+        except OSError as error:
+            reason = error.strerror or str(error)
+            raise LinkError(Fault("a worker cannot be started", reason)) from error
+        if self._ending:
+            process.kill()
+        with suppress(OSError):
+            assert process.stdin is not None
+            process.stdin.write(self._job + "\n")
+        return process
+
+    def _put_away(self) -> None:
+        """Let the process end."""
+        process, self._process = self._process, None
+        if process is not None:
+            _close(process)
+            process.wait()
+
+
+def _own_command() -> list[str]:
+    """What starts a worker with the same package as this process has."""
+    home = str(Path(__file__).parents[2])
+    code = f"import sys; sys.path.insert(0, {home!r}); "
+    return [
+        sys.executable,
+        "-c",
+        f"{code}from bench.api_search.workers import serve; serve()",
+    ]
+
+
+def _close(process: subprocess.Popen[str]) -> None:
+    """Close what leads to a process, and comes from it."""
+    pipes: tuple[IO[str] | None, ...] = (process.stdin, process.stdout)
+    for pipe in pipes:
+        if pipe is not None:
+            with suppress(OSError):
+                pipe.close()
+
+
+def _ended(code: int) -> str:
+    """How a process ended."""
+    if code < 0:
+        with suppress(ValueError):
+            return f"killed by {signal.Signals(-code).name}"
+    return f"exit code {code}"
+
+
+# --- a cluster ------------------------------------------------------------------------
+
+
+class Cluster:
+    """The workers of a Dask cluster, which have the same bench installed."""
+
+    def __init__(self, address: str) -> None:
+        """Reach a cluster.
+
+        Args:
+            address: Of its scheduler, "tcp://…:8786".
+
+        Raises:
+            UsageError: If the library for it is not installed.
+            LinkError: If nobody answers.
+        """
+        try:
+            self._library: Any = import_module("distributed")
+        except ImportError as error:
+            what = "a cluster needs a library that is not installed"
+            mend = "pip install 'nightbench[cluster]'"
+            raise UsageError(Fault(what, "distributed", mend=mend)) from error
+        try:
+            self._client: Any = self._library.Client(
+                address, timeout="5s", set_as_default=False
+            )
+        except (OSError, ValueError) as error:  # a time-out is an OSError
+            fault = Fault("no cluster answers", shown(address), where="--cluster")
+            raise LinkError(fault) from error
+
+    def work(
+        self, job: Job, tasks: Iterable[Task], stop: Stop
+    ) -> Iterator[tuple[Task, Record | Died]]:
+        """See `Hands`."""
+        wait, killed = self._library.wait, self._library.scheduler.KilledWorker
+        given = job.as_dict()
+        left = {
+            self._client.submit(
+                answer_for, given, task.index, task.values, pure=False, retries=0
+            ): task
+            for task in tasks
+        }
+        try:
+            while left:
+                if stop() is not None:
+                    return
+                with suppress(TimeoutError), self._client.as_current():
+                    wait(list(left), timeout=_LOOK_S, return_when="FIRST_COMPLETED")
+                for future in [one for one in left if one.done()]:
+                    task = left.pop(future)
+                    try:
+                        yield task, _record(future.result())
+                    except killed as error:
+                        yield task, Died(f"on {error.last_worker.address}")
+        finally:
+            self._client.cancel(list(left))
+
+    def close(self) -> None:
+        """Let go of the cluster."""
+        self._client.close()
+
+
+# --- before a point -------------------------------------------------------------------
+
+
+def command_before(
+    template: str, axes: Sequence[str]
+) -> Callable[[Mapping[str, str]], str]:
+    """A command that is run before each point.
+
+    `{output.clock}` in it stands for the point's value, which it finds in its
+    environment too, as NIGHTBENCH_OUTPUT_CLOCK.  No shell looks at it.
+
+    Args:
+        template: The command.
+        axes: Names of what is varied.
+
+    Raises:
+        UsageError: If it is none, or names what is not varied.
+    """
+    try:
+        words = shlex.split(template)
+    except ValueError as error:
+        raise UsageError(
+            Fault("not a command", shown(template), str(error).lower(), "--before")
+        ) from error
+    if not words:
+        raise UsageError(Fault("no command", expected="one", where="--before"))
+    for name in _braced(template):
+        if name not in axes:
+            known = ", ".join(f"{{{axis}}}" for axis in axes)
+            fault = Fault("not varied", shown(f"{{{name}}}"), known, "--before")
+            raise UsageError(fault)
+
+    def run(point: Mapping[str, str]) -> str:
+        return _run(words, point)
+
+    return run
+
+
+def _braced(text: str) -> list[str]:
+    """Names in braces."""
+    parts = text.split("{")[1:]
+    return [part.partition("}")[0] for part in parts if "}" in part]
+
+
+def _run(words: Sequence[str], point: Mapping[str, str]) -> str:
+    """Run a command for a point; what went wrong, or ""."""
+    filled = list(words)
+    env = dict(os.environ)
+    for name, value in point.items():
+        filled = [word.replace(f"{{{name}}}", value) for word in filled]
+        key = "".join(sign if sign.isalnum() else "_" for sign in name.upper())
+        env[f"NIGHTBENCH_{key}"] = value
+    what = f"the command before it failed: {shlex.join(filled)}"
+    try:
+        ran = subprocess.run(  # noqa: S603 (the user's own command)
+            filled,
+            env=env,
+            stdin=subprocess.DEVNULL,
+            capture_output=True,
+            timeout=_COMMAND_S,
+            check=False,
+        )
+    except subprocess.TimeoutExpired:
+        return f"{what}: not done after {_COMMAND_S:g} s"
+    except OSError as error:
+        return f"{what}: {(error.strerror or str(error)).lower()}"
+    if ran.returncode == 0:
+        return ""
+    said = (ran.stderr or ran.stdout).decode(errors="replace").strip().splitlines()
+    last = f": {shown(said[-1], 200)}" if said else ""
+    return f"{what}: {_ended(ran.returncode)}{last}"
