@@ -1,0 +1,1 @@
+"""What serial adapters are plugged in, and which bit rates they can make."""
