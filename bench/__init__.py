@@ -16,6 +16,8 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from bench.api import StreamResult, header, load_profile, sheet, stream
+    from bench.api_search.edges import EdgeResult, edge
+    from bench.api_search.sweeps import SweepResult, resume_sweep, sweep
     from bench.api_upset import UpsetResult, upset
     from bench.base.errors import (
         BenchError,
@@ -30,6 +32,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "BenchError",
+    "EdgeResult",
     "ExitCode",
     "LedgerError",
     "LinkError",
@@ -37,15 +40,19 @@ __all__ = [
     "ProfileError",
     "Progress",
     "StreamResult",
+    "SweepResult",
     "UpsetResult",
     "UsageError",
     "Watcher",
     "__version__",
+    "edge",
     "header",
     "load_profile",
+    "resume_sweep",
     "sheet",
     "shipped_profiles",
     "stream",
+    "sweep",
     "upset",
 ]
 
@@ -53,6 +60,8 @@ __version__ = "0.1.0"
 
 _HOMES = {
     "bench.api": ("StreamResult", "header", "load_profile", "sheet", "stream"),
+    "bench.api_search.edges": ("EdgeResult", "edge"),
+    "bench.api_search.sweeps": ("SweepResult", "resume_sweep", "sweep"),
     "bench.api_upset": ("UpsetResult", "upset"),
     "bench.base.errors": (
         "BenchError",

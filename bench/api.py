@@ -26,7 +26,13 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from bench import __version__
 from bench.base.clock import SystemClock
-from bench.base.errors import BenchError, ExitCode, Fault, LedgerError, UsageError
+from bench.base.errors import (
+    BenchError,
+    ExitCode,
+    Fault,
+    LedgerError,
+    UsageError,
+)
 from bench.base.grid import NS_PER_S
 from bench.base.units import parse_duration, shown
 from bench.ledger import Ledger, LedgerOptions
@@ -39,6 +45,8 @@ from bench.report.header import header as _header
 from bench.report.summary import summary
 from bench.traffic.refusal import refuse
 from bench.trial.bare import OpenEnd
+from bench.trial.lights import refuse_lights
+from bench.trial.links import reaches_lights
 from bench.trial.plan import Plan
 from bench.trial.rehearsal import rehearse
 from bench.trial.runner import Tools, nothing_sent, run
@@ -52,7 +60,9 @@ if TYPE_CHECKING:
     from bench.base.clock import Clock
     from bench.link.link import Link
     from bench.profile import Profile
+    from bench.trial.odd import Odd
     from bench.trial.runner import Outcome, Progress, Watcher
+    from bench.trial.source import Source
 
 __all__ = ["StreamResult", "header", "load_profile", "sheet", "stream"]
 
@@ -79,7 +89,8 @@ class StreamResult:
         verdict: "PASS", "FAIL" or "VOID".
         reason: One sentence: the first thing to act on, or what a pass rests on.
         exit_code: What a process says with it: that of the verdict, 5 if the ledger
-            could not be written to its end, 128 + n if signal n stopped it.
+            could not be written to its end, 128 + n if signal n stopped it, 3 if the
+            link was lost.
         signal: The signal that ended it early, or None.
         seed: What it can be repeated with.
         run: The folder of its ledger.
@@ -165,6 +176,9 @@ def stream(
     line: int | None = None,
     recording: NDArray[Any] | None = None,
     link: Link | None = None,
+    source: Source | None = None,
+    odd: Sequence[Odd] = (),
+    allowed: Sequence[str] = (),
     dut: Mapping[str, str] | None = None,
     facts: Mapping[str, Any] | None = None,
     on_log_failure: Literal["stop", "continue"] = "stop",
@@ -184,7 +198,13 @@ def stream(
         line: An octet that is sent over and over instead of packets; nothing may be
             shown.
         recording: uint8, the frames that the pattern `play` plays.
-        link: The way to the nodes; simulated ones unless given.
+        link: The way to the nodes; simulated ones unless given.  Whoever gives one
+            closes it; see `bench.trial.links.open_link`.
+        source: What is put on the line, if not what the profile says: see
+            `bench.api_listen.played_back`.
+        odd: Odd packets that are put into the gaps; see `bench.trial.odd.odd_of`.
+        allowed: On a link that may reach lights: which limits of the light guard may be
+            passed, "--allow-bright" and "--allow-flashing".
         dut: What is known of the device under test: serial, revision, firmware (a
             digest), operator.
         facts: More for the ledger's `run.json`; `point` (what was overridden) and
@@ -196,8 +216,10 @@ def stream(
 
     Raises:
         UsageError: If the arguments cannot be obeyed.
-        ProfileError: If the profile cannot be sent, or the model does not simulate it.
-        LinkError: If the link is lost.
+        ProfileError: If the profile cannot be sent, the model does not simulate it, or
+            lights would do what they must not.
+        LinkError: If the link is lost before it took anything.  If it is lost later,
+            the result says so, over what was carried.
         LedgerError: If the ledger cannot be begun, or stopped the traffic.
     """
     refuse_number("seed", seed, _MOST_SEED)
@@ -207,7 +229,7 @@ def stream(
             fault = Fault("a line without packets has no number of them", where="line")
             raise UsageError(fault)
     limit_ns = _duration_ns(packets, duration)
-    plan = Plan(profile, seed, packets, limit_ns, {}, recording, line)
+    plan = Plan(profile, seed, packets, limit_ns, {}, recording, line, tuple(odd))
     if line is None:
         refuse(profile, recording)
     if link is None:
@@ -220,7 +242,7 @@ def stream(
     text = to_toml(profile)
     ledger = Ledger.create(Path(logs), when, "stream", known, text, options)
     tools = Tools(clock or SystemClock(), ledger, watcher or _Nobody(), stopped)
-    return _Kept(plan, ledger, tools, known).carried(link)
+    return _Kept(plan, ledger, tools, known, source).carried(link, allowed)
 
 
 class _Nobody:
@@ -302,36 +324,45 @@ class _Kept:
     """A stream whose ledger has begun."""
 
     def __init__(
-        self, plan: Plan, ledger: Ledger, tools: Tools, facts: dict[str, Any]
+        self,
+        plan: Plan,
+        ledger: Ledger,
+        tools: Tools,
+        facts: dict[str, Any],
+        source: Source | None = None,
     ) -> None:
         self._plan = plan
+        self._source = source
         self._ledger = ledger
         self._tools = tools
         self._facts = facts
 
-    def carried(self, link: Link | None) -> StreamResult:
+    def carried(self, link: Link | None, allowed: Sequence[str] = ()) -> StreamResult:
         """Carry it out, and write down how it ended."""
         ledger = self._ledger
         with ledger:
             self._tools.watcher.begun(ledger.folder)
             try:
-                outcome = self._outcome(link)
+                outcome = self._outcome(link, allowed)
             except BenchError as error:
-                self._no_verdict(error.lines)
+                self._no_verdict([*error.lines, *getattr(error, "__notes__", ())])
                 raise
             except Exception:
                 self._no_verdict(["a bug of the bench", traceback.format_exc()])
                 raise
             return self._written(outcome)
 
-    def _outcome(self, link: Link | None) -> Outcome:
-        """Rehearse, then run."""
+    def _outcome(self, link: Link | None, allowed: Sequence[str]) -> Outcome:
+        """Rehearse, look what lights would do, then run."""
         plan, tools = self._plan, self._tools
         if not rehearse(plan, OpenEnd if link else self._simulated, tools.stop):
             observes = link.observes if link else EVERYTHING
             return nothing_sent(plan, observes, tools)
+        live = link is not None and link.most_octets is not None
+        if link and live and reaches_lights(link.name):
+            refuse_lights(plan, allowed, seen=self._source is None)
         with nullcontext(link) if link else self._simulated() as nodes:
-            return run(plan, nodes, tools)
+            return run(plan, nodes, tools, self._source)
 
     def _simulated(self) -> Link:
         """The simulated nodes; numba is loaded here, when they are really wanted."""
@@ -358,7 +389,9 @@ class _Kept:
     def _result(self, outcome: Outcome) -> StreamResult:
         verdict, failed = outcome.verdict, self._ledger.failed
         exit_code = int(verdict.exit_code if failed is None else ExitCode.LEDGER)
-        if outcome.signal is not None:
+        if outcome.lost is not None:
+            exit_code = int(ExitCode.LINK)
+        elif outcome.signal is not None:
             exit_code = 128 + outcome.signal
         return StreamResult(
             verdict.outcome.value,
@@ -384,6 +417,7 @@ class _Kept:
                 kind: {word: one[word] for word in one if word not in _OCTETS}
                 for kind, one in outcome.first.items()
             },
+            "lost": outcome.lost,
             "ledger": None if failed is None else lost,
         }
 

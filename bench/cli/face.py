@@ -17,12 +17,19 @@ import click
 
 from bench import __version__
 from bench.base.errors import BenchError, Fault, UsageError
+from bench.cli.budget import budget
 from bench.cli.check import check
+from bench.cli.edge import edge
 from bench.cli.header import header
+from bench.cli.listen import listen
 from bench.cli.lists import completion, patterns, schema
 from bench.cli.options import Session
+from bench.cli.ports import ports
+from bench.cli.qualify import qualify
+from bench.cli.serve import serve
 from bench.cli.sheet import sheet
 from bench.cli.stream import stream
+from bench.cli.sweep import sweep
 from bench.cli.told import say, tell
 from bench.cli.upset import upset
 
@@ -87,7 +94,23 @@ def nightbench(ctx: click.Context) -> None:
         click.echo(ctx.get_help())
 
 
-for command in (stream, upset, check, header, sheet, patterns, schema, completion):
+for command in (
+    stream,
+    sweep,
+    edge,
+    upset,
+    listen,
+    qualify,
+    serve,
+    ports,
+    budget,
+    check,
+    header,
+    sheet,
+    patterns,
+    schema,
+    completion,
+):
     nightbench.add_command(command)
 
 

@@ -29,12 +29,14 @@ from bench.judge.kept.terms import (
 from bench.judge.match import Matcher
 from bench.judge.statistics import ASSUMPTION, binomial_upper, packets_needed
 from bench.judge.verdict import Verdict, decide
+from bench.link.evidence import NO_EVIDENCE
 from bench.wire.format import format_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from bench.base.columns import Line, Sent
+    from bench.link.evidence import Evidence
     from bench.link.observes import Observes
     from bench.profile.model import Node, Profile
 
@@ -137,13 +139,16 @@ class Judge:
         """What went wrong since the last call, in detail as far as it is kept."""
         return self._tally.anomalies.drain()
 
-    def result(self, void: Sequence[str] = ()) -> Verdict:
+    def result(
+        self, void: Sequence[str] = (), evidence: Evidence = NO_EVIDENCE
+    ) -> Verdict:
         """The verdict on the trial so far.
 
         Args:
             void: Why the bench did not do what the plan says; empty if it did.
+            evidence: What the link knows beside what was seen.
         """
-        return decide(self._figures(), self._profile.accept, void)
+        return decide(self._figures(), self._profile.accept, void, evidence)
 
     # --- along the way ----------------------------------------------------------------
 

@@ -15,10 +15,12 @@ from enum import Enum
 from typing import TYPE_CHECKING, Any
 
 from bench.base.errors import ExitCode
+from bench.link.evidence import NO_EVIDENCE
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from bench.link.evidence import Evidence
     from bench.profile.model import Accept
 
     Figures = dict[str, Any]
@@ -44,6 +46,7 @@ class Verdict:
         void: Why the bench did not do what the plan says.
         not_observable: What was asked for and nobody could see.
         figures: All counts and measures, as strict JSON.
+        notes: What a reader has to know of the link beside the numbers.
     """
 
     outcome: Outcome
@@ -52,6 +55,7 @@ class Verdict:
     void: tuple[str, ...]
     not_observable: tuple[str, ...]
     figures: Figures
+    notes: tuple[str, ...] = ()
 
     @property
     def exit_code(self) -> ExitCode:
@@ -67,25 +71,32 @@ class Verdict:
             "failures": list(self.failures),
             "void": list(self.void),
             "not_observable": list(self.not_observable),
-            "notes": _notes(self.figures),
+            "notes": [*_notes(self.figures), *self.notes],
             **self.figures,
         }
 
 
-def decide(figures: Figures, accept: Accept, void: Sequence[str] = ()) -> Verdict:
+def decide(
+    figures: Figures,
+    accept: Accept,
+    void: Sequence[str] = (),
+    evidence: Evidence = NO_EVIDENCE,
+) -> Verdict:
     """The verdict on figures.
 
     Args:
         figures: As `Judge` sums them up.
         accept: The limits.
         void: Why the bench did not do what the plan says.
+        evidence: What the link knows beside what was seen.  What it found of nodes
+            fails a void trial too.
     """
-    reasons = [*void, *_nothing_to_judge(figures)]
-    failures = [
-        text
-        for check, hard in _RULES
-        if (hard or not reasons) and (text := check(figures, accept))
-    ]
+    if evidence.figures:
+        figures = {**figures, "link": dict(evidence.figures)}
+    reasons = [*void, *evidence.void] or _nothing_to_judge(figures)
+    failures = [*_broken(figures, accept, hard=True), *evidence.findings]
+    if not reasons:
+        failures += _broken(figures, accept, hard=False)
     unseen = _not_observable(figures, accept)
     if failures:
         outcome, reason = Outcome.FAIL, failures[0]
@@ -93,9 +104,14 @@ def decide(figures: Figures, accept: Accept, void: Sequence[str] = ()) -> Verdic
         outcome, reason = Outcome.VOID, reasons[0]
     else:
         outcome, reason = Outcome.PASS, _what_a_pass_rests_on(figures, unseen)
-    return Verdict(
-        outcome, reason, tuple(failures), tuple(reasons), tuple(unseen), figures
-    )
+    said = tuple(failures), tuple(reasons), tuple(unseen)
+    return Verdict(outcome, reason, *said, figures, evidence.notes)
+
+
+def _broken(figures: Figures, accept: Accept, *, hard: bool) -> list[str]:
+    """Limits that were not kept, of those that fail a void trial too or of others."""
+    texts = (check(figures, accept) for check, is_hard in _RULES if is_hard == hard)
+    return [text for text in texts if text]
 
 
 # --- the rules ------------------------------------------------------------------------

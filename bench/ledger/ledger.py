@@ -204,6 +204,10 @@ class Ledger:
         """Write the report for people, again if need be; raises as `verdict` does."""
         self._write(REPORT, text.encode())
 
+    def attach(self, name: str, octets: bytes) -> None:
+        """Write another file of the run whole, a table; raises as `verdict` does."""
+        self._write(name, octets)
+
     def close(self) -> None:
         """Sync and let go; raises as `sync` does, and may be repeated."""
         if self._closed:

@@ -7,9 +7,10 @@ suite of tests, `tests/links/contract.py`, is passed by every link.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Protocol, runtime_checkable
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from types import TracebackType
 
     from bench.base.columns import Line, Seen, Sent
@@ -66,3 +67,13 @@ class Link(Protocol):
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None: ...
+
+
+@runtime_checkable
+class Counting(Protocol):
+    """A link that counts, for the log of a trial's intervals."""
+
+    @property
+    def counts(self) -> Mapping[str, int | None]:
+        """What only grows, or is not observable; from any thread, at any time."""
+        ...

@@ -23,6 +23,7 @@ import numpy as np
 
 from bench.base.errors import Fault
 from bench.base.grid import NS_PER_S
+from bench.link.percentiles import Histogram
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from bench.base.clock import Clock
+    from bench.link.percentiles import Percentiles
 
     Times = NDArray[np.int64]
 
@@ -37,6 +39,9 @@ STILL_READS = 100
 """A clock that reads the same so often (some microseconds) does not move by itself."""
 
 NS_PER_MS = 1_000_000
+
+_NOTED = 4096
+"""Write calls that are taken into the figures together."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,17 +62,6 @@ class PacingRules:
     catch_up_ns: int = 50_000_000
     late_ns: int = 1_000_000
     late_share: float = 0.01
-
-
-@dataclass(frozen=True, slots=True)
-class Percentiles:
-    """Nearest-rank percentiles in ns, rounded up by at most 1/512; and the greatest."""
-
-    p1: int
-    p50: int
-    p90: int
-    p99: int
-    greatest: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,16 +123,32 @@ class PacingReport:
 
 
 class Pacer:
-    """Makes write calls at their deadlines; one for a trial, fed chunk by chunk.
+    """Makes write calls at their deadlines; one for a trial.
 
     Attributes:
         shift_ns: What has to be added to a deadline of the plan by now.
     """
 
-    def __init__(self, clock: Clock, rules: PacingRules | None = None) -> None:
+    def __init__(
+        self,
+        clock: Clock,
+        rules: PacingRules | None = None,
+        sleep: Callable[[float], object] | None = None,
+    ) -> None:
+        """Begin with nothing sent.
+
+        Args:
+            clock: The clock.
+            rules: How packets are placed.
+            sleep: Lets time pass up to the last stretch before a deadline; it may
+                return early, and do something of use meanwhile.  The clock's sleep
+                unless given.
+        """
         self._clock = clock
         self._rules = rules or PacingRules()
-        self._spacing, self._lateness = _Histogram(), _Histogram()
+        self._sleep = sleep or clock.sleep
+        self._spacing, self._lateness = Histogram(), Histogram()
+        self._sent, self._late_ns = array("q"), array("q")
         self._last_ns: int | None = None
         self._burst = self._largest_burst = 0
         self._late = self._shifts = 0
@@ -154,32 +164,44 @@ class Pacer:
         Returns:
             The instant of each call.
         """
-        sent, lateness = array("q"), array("q")
-        clock, catch_up_ns = self._clock, self._rules.catch_up_ns
-        try:
-            for index, deadline_ns in enumerate(deadlines_ns.tolist()):
-                due_ns = deadline_ns + self.shift_ns
-                now_ns = clock.now_ns()
-                if now_ns < due_ns:
-                    now_ns = self._wait(now_ns, due_ns)
-                    self._burst = 0
-                self._burst += 1
-                if self._burst > self._largest_burst:
-                    self._largest_burst = self._burst
-                late_ns = now_ns - due_ns
-                if late_ns > catch_up_ns:
-                    self._shifts += 1
-                    self.shift_ns += late_ns
-                sent.append(now_ns)
-                lateness.append(late_ns)
-                write(index)
-        finally:
-            times = np.array(sent, np.int64)
-            self._note(times, np.array(lateness, np.int64))
-        return times
+        sent = array("q")
+        for index, deadline_ns in enumerate(deadlines_ns.tolist()):
+            sent.append(self.wait(deadline_ns))
+            write(index)
+        return np.array(sent, np.int64)
+
+    def wait(self, deadline_ns: int, not_before_ns: int = 0) -> int:
+        """Wait for one write call, which the caller makes at once when this returns.
+
+        Args:
+            deadline_ns: Instant of the clock, as the plan has it.
+            not_before_ns: Instant of the clock before which the line is not free.
+
+        Returns:
+            The instant.
+        """
+        due_ns = deadline_ns + self.shift_ns
+        from_ns = max(due_ns, not_before_ns)
+        now_ns = self._clock.now_ns()
+        if now_ns < from_ns:
+            now_ns = self._pass(now_ns, from_ns)
+            self._burst = 0
+        self._burst += 1
+        if self._burst > self._largest_burst:
+            self._largest_burst = self._burst
+        late_ns = now_ns - due_ns
+        if late_ns > self._rules.catch_up_ns:
+            self._shifts += 1
+            self.shift_ns += late_ns
+        self._sent.append(now_ns)
+        self._late_ns.append(late_ns)
+        if len(self._sent) >= _NOTED:
+            self._note()
+        return now_ns
 
     def report(self) -> PacingReport:
         """How well it went so far."""
+        self._note()
         return PacingReport(
             self._lateness.total,
             self._spacing.percentiles(),
@@ -191,11 +213,11 @@ class Pacer:
             self._rules,
         )
 
-    def _wait(self, now_ns: int, until_ns: int) -> int:
+    def _pass(self, now_ns: int, until_ns: int) -> int:
         """Sleep up to the last stretch, then spin; returns what the clock says then."""
         clock, spin_ns = self._clock, self._rules.spin_ns
         while until_ns - now_ns > spin_ns:
-            clock.sleep((until_ns - now_ns - spin_ns) / NS_PER_S)
+            self._sleep((until_ns - now_ns - spin_ns) / NS_PER_S)
             now_ns = clock.now_ns()
         still = 0
         while now_ns < until_ns:
@@ -205,51 +227,16 @@ class Pacer:
                 clock.sleep((until_ns - now_ns) / NS_PER_S)
         return now_ns
 
-    def _note(self, sent_ns: Times, lateness_ns: Times) -> None:
-        """Take one chunk into the figures."""
-        if not sent_ns.size:
+    def _note(self) -> None:
+        """Take what was sent since the last time into the figures."""
+        if not self._sent:
             return
+        sent_ns = np.array(self._sent, np.int64)
+        lateness_ns = np.array(self._late_ns, np.int64)
+        self._sent, self._late_ns = array("q"), array("q")
         self._lateness.add(lateness_ns)
         self._late += int(np.count_nonzero(lateness_ns > self._rules.late_ns))
         first = sent_ns[0] if self._last_ns is None else self._last_ns
         spacing = np.diff(sent_ns, prepend=first)
         self._spacing.add(spacing[1:] if self._last_ns is None else spacing)
         self._last_ns = int(sent_ns[-1])
-
-
-class _Histogram:
-    """Counts of times; exact up to 1023 ns, above that in bins 1/1024 to 1/512 wide.
-
-    A time of 10 + e bits is counted in bin 512 e + its upper ten bits.
-    """
-
-    def __init__(self) -> None:
-        self._counts = np.zeros(512 * 55, np.int64)  # e is 53 at most
-        self._greatest = 0
-        self.total = 0
-
-    def add(self, times_ns: Times) -> None:
-        """Count times, none of them negative."""
-        if not times_ns.size:
-            return
-        bits = np.frexp(times_ns.astype(np.float64))[1]
-        excess = np.maximum(bits - 10, 0).astype(np.int64)
-        bins = 512 * excess + (times_ns >> excess)
-        self._counts += np.bincount(bins, minlength=self._counts.size)
-        self._greatest = max(self._greatest, int(times_ns.max()))
-        self.total += times_ns.size
-
-    def percentiles(self) -> Percentiles | None:
-        """The percentiles, None if nothing was counted."""
-        if not self.total:
-            return None
-        p1, p50, p90, p99 = map(self._percentile, (1, 50, 90, 99))
-        return Percentiles(p1, p50, p90, p99, self._greatest)
-
-    def _percentile(self, percent: int) -> int:
-        """The upper edge of the bin that holds the rank, never above the greatest."""
-        rank = -(-self.total * percent // 100)
-        bin_ = int(np.searchsorted(np.cumsum(self._counts), rank))
-        excess = max(0, bin_ // 512 - 1)
-        upper = ((bin_ - 512 * excess + 1) << excess) - 1
-        return min(upper, self._greatest)

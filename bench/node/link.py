@@ -39,9 +39,20 @@ class SimulatedLink:
     most_octets = None
 
     def __init__(
-        self, profile: Profile, *, seed: int = 0, shortcuts: bool = True
+        self,
+        profile: Profile,
+        *,
+        seed: int = 0,
+        shortcuts: bool = True,
+        threads: int | None = None,
     ) -> None:
         """All nodes at rest, the bus idle.
+
+        Args:
+            profile: What they are.
+            seed: Of their random delays.
+            shortcuts: Whether the kernel may take whole interrupts at a time.
+            threads: Cores that play them; all there are unless stated.
 
         Raises:
             ProfileError: If the profile asks for what the model does not simulate.
@@ -51,7 +62,7 @@ class SimulatedLink:
             for spec in node_specs(profile)
         ]
         self._cut: list[list[Played]] = [[] for _ in self.nodes]
-        workers = min(len(self.nodes), os.cpu_count() or 1)
+        workers = min(len(self.nodes), threads or os.cpu_count() or 1)
         self._pool = ThreadPoolExecutor(workers, "node") if workers > 1 else None
 
     @property

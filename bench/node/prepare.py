@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -191,13 +192,17 @@ def check_records(packet: Format) -> tuple[Any, Any]:
     """`CHECK`, shape (1,), and its tables, for a packet format."""
     rule = packet.layout.check
     if rule is None:
-        return checks.make_check(checks.NO_CHECK), checks.make_tables()
+        return checks.make_check(checks.NO_CHECK), _tables()
     check = rule.check
     ends = (check.refin, check.refout, check.xorout)
     return (
         checks.make_check(check.kind, check.width, check.init, *ends),
-        checks.make_tables(max(8, check.width), check.poly, check.refin),
+        _tables(max(8, check.width), check.poly, check.refin),
     )
+
+
+_tables = lru_cache(16)(checks.make_tables)
+"""Nobody writes into tables, and nodes of a bus have the same."""
 
 
 _FAR_AT_FIRST = (

@@ -52,6 +52,19 @@ def load_profile(
     return parse_profile(_read(file), overrides, str(file), check_octets)
 
 
+def read_tables(source: str | FilePath) -> dict[str, Any]:
+    """The tables of a profile as its file has them, unchecked; see `profile_of`.
+
+    Args:
+        source: See `load_profile`.
+
+    Raises:
+        ProfileError: If it cannot be read, or is no TOML.
+    """
+    file = _file_of(source)
+    return read_toml(_read(file), str(file))
+
+
 def parse_profile(
     text: str,
     overrides: Sequence[str] = (),

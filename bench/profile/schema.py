@@ -3,10 +3,10 @@
 Editors complete and check with it, and the loader asks it what may stand at a path and
 what is expected there, so that one statement of a range serves both.
 
-It differs from the schema of the models in what the file adds to them: `[processor]`
-and `[output]` at the top hold what the nodes share, so any part of either may be left
-out in either place.  It cannot know the rules between fields, nor that 4e6 is not a
-whole number (to JSON it is one); the loader does.
+It differs from the schema of the models in what the file adds to them: `[processor]`,
+`[output]` and `[observe]` at the top hold what the nodes share, so any part of them may
+be left out in either place.  It cannot know the rules between fields, nor that 4e6 is
+not a whole number (to JSON it is one); the loader does.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 Path = tuple[str | int, ...]
 """Keys and indexes from the top of the file to a value."""
 
-SHARED = ("processor", "output")
+SHARED = ("processor", "output", "observe")
 """Tables that may stand at the top of the file, for all nodes."""
 
 _DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -59,7 +59,7 @@ class _AsWritten(GenerateJsonSchema):
 def _schema() -> dict[str, Any]:
     schema = Profile.model_json_schema(schema_generator=_AsWritten)
     parts = schema["$defs"]
-    for name in ("Processor", "Interrupt", "Output"):
+    for name in ("Processor", "Interrupt", "Output", "Probe"):
         del parts[name]["required"]
     parts["Node"]["required"] = ["name", "address"]
     for name in SHARED:

@@ -12,7 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from bench.profile.model.channels import lane_layout
+from bench.profile.alike import alike, channel_maps
 from bench.wire.checks import Check
 from bench.wire.format import format_of
 
@@ -20,9 +20,18 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from bench.profile import Profile
-    from bench.profile.model import Node, Output, Packet, PacketField
-    from bench.profile.model.channels import LaneLayout
+    from bench.profile.model import Packet, PacketField
     from bench.wire.format import Layout
+
+__all__ = [
+    "Place",
+    "alike",
+    "channel_maps",
+    "check_of",
+    "is_shared",
+    "line_times",
+    "places_of",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,32 +112,6 @@ def check_of(layout: Layout) -> Check | None:
 def is_shared(packet: Packet) -> bool:
     """Whether one packet carries the octets of all nodes."""
     return any(field.kind == "payload" and field.shared for field in packet.fields)
-
-
-def alike(nodes: Sequence[Node]) -> list[list[Node]]:
-    """Nodes in groups that differ in name and address only, in the profile's order."""
-    groups: list[list[Node]] = []
-    for node in nodes:
-        for group in groups:
-            first = group[0]
-            if (first.processor, first.output) == (node.processor, node.output):
-                group.append(node)
-                break
-        else:
-            groups.append([node])
-    return groups
-
-
-def channel_maps(output: Output) -> list[tuple[LaneLayout, list[int]]]:
-    """What the devices of the lanes hold, each with its lanes; the common one first."""
-    exceptions = output.channel.lane
-    other = {lane for exception in exceptions for lane in exception.lanes}
-    common = [lane for lane in range(output.lanes) if lane not in other]
-    maps = [(lane_layout(output), common)] if common else []
-    return maps + [
-        (lane_layout(output, exception), sorted(exception.lanes))
-        for exception in exceptions
-    ]
 
 
 def line_times(profile: Profile) -> list[tuple[str, str, int]]:

@@ -15,6 +15,7 @@ from bench.base.units import (
     format_ns,
     format_share,
 )
+from bench.report.link import link_fields
 from bench.report.page import WIDTH, Page, Piece, glued
 from bench.report.strip import strip
 
@@ -66,6 +67,7 @@ def summary(verdict: Content, run: Content, width: int = WIDTH) -> Page:
         _packets(page, verdict)
         _times(page, verdict)
     _bursts(page, verdict)
+    link_fields(page, verdict, run["link"])
     _causes(page, verdict)
     _certainty(page, verdict)
     whereabouts(page, verdict, run)
@@ -290,7 +292,7 @@ def _first(first: Content) -> str:
     text = f"first at {first['node']}, {_at(first['ns'])}"
     if first.get("packet") is not None:
         text += f", packet {first['packet']}"
-        if first["frame"] >= 0:
+        if first["frame"] is not None:
             text += f" of frame {first['frame']}"
     if gone := first.get("lost_characters"):
         text += f", which lost {gone} characters from {first['first_lost']} on"

@@ -20,7 +20,7 @@ from bench.judge.statistics import binomial_upper
 from bench.report.page import WIDTH, Piece, within, written_in
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
     from pathlib import Path
 
     from rich.console import Console
@@ -210,27 +210,42 @@ class _Drawn:
     """Two lines that are drawn over, as often as the trial tells of progress."""
 
     def __init__(self, out: Out, confidence: float) -> None:
-        self._out = out
         self._confidence = confidence
-        self._live: Live | None = None
+        self._drawing = Drawing(out)
 
     def begun(self, folder: Path) -> None: ...
 
     def progress(self, progress: Progress) -> None:
         times = trial_times(progress.trial_ns, progress.spent_ns)
         counts = counts_text(progress.counts, self._confidence)
-        block = (
-            Piece(percent(progress.share), "good"),
-            Piece(f"  {times}\n{_UNDER}{counts}"),
-        )
-        self._draw().update(_text(block, self._out), refresh=True)
+        first = (Piece(percent(progress.share), "good"), Piece(f"  {times}"))
+        self._drawing.draw([first, (Piece(f"{_UNDER}{counts}"),)])
 
     def close(self, figures: dict[str, Any] | None) -> None:  # noqa: ARG002
+        self._drawing.close()
+
+
+class Drawing:
+    """Lines on a terminal that are drawn over in place, and go in the end."""
+
+    def __init__(self, out: Out) -> None:
+        self._out = out
+        self._live: Live | None = None
+
+    def draw(self, lines: Sequence[Line]) -> None:
+        """Put these lines where the last ones were."""
+        from rich.text import Text
+
+        block = Text("\n").join(_text(line, self._out) for line in lines)
+        self._begun().update(block, refresh=True)
+
+    def close(self) -> None:
+        """Take them away."""
         if self._live is not None:
             self._live.stop()
             self._live = None
 
-    def _draw(self) -> Live:
+    def _begun(self) -> Live:
         """The block, begun with the first thing to draw."""
         if self._live is None:
             from rich.live import Live

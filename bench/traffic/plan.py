@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -199,6 +200,10 @@ def _number(number: Number | None) -> tuple[int, int, int]:
     return number.at, number.size, int(number.order == "little")
 
 
+_tables = lru_cache(16)(checks.make_tables)
+"""Nobody writes into tables, and sweeps send one format over and over."""
+
+
 def packets_of(format: Format) -> Any:  # noqa: A002
     """The kernel's `Packets` of a format."""
     layout = format.layout
@@ -209,7 +214,7 @@ def packets_of(format: Format) -> Any:  # noqa: A002
     row["sequence"] = _number(layout.sequence)
     row["length"] = _number(layout.length)
     row["length_adds"] = layout.length_adds
-    check, tables = checks.make_check(checks.NO_CHECK), checks.make_tables()
+    check, tables = checks.make_check(checks.NO_CHECK), _tables()
     if layout.check is not None:
         row["check"] = _number(layout.check.field)
         row["check_start"], row["check_end"] = layout.check.start, layout.check.end
@@ -217,7 +222,7 @@ def packets_of(format: Format) -> Any:  # noqa: A002
         ends = (rule.refin, rule.refout, rule.xorout)
         check = checks.make_check(rule.kind, rule.width, rule.init, *ends)
         if rule.kind == checks.CRC:
-            tables = checks.make_tables(rule.width, rule.poly, rule.refin)
+            tables = _tables(rule.width, rule.poly, rule.refin)
     row["delimiter"] = -1
     if format.delimiting.kind == Delimiter.OCTET:
         row["delimiter"] = format.delimiting.octets[0]

@@ -33,6 +33,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bench.base.columns import FLAW, RUN, SENT, Line, Sent
+from bench.traffic.place import begin_at, place_of
 from bench.traffic.refusal import refuse
 
 if TYPE_CHECKING:
@@ -40,6 +41,7 @@ if TYPE_CHECKING:
 
     from bench.kernels.schedule import Columns
     from bench.profile.model import Profile
+    from bench.traffic.place import Place
 
 __all__ = ["Schedule", "schedule_digest"]
 
@@ -61,6 +63,7 @@ class Schedule:
             not before this; None: it does not.
         recording: For the pattern `play`: uint8 of shape (frames, nodes, payload), or
             flat, to be cut into payloads.
+        begin: Where it goes on from; a limit of packets counts from there.
 
     Raises:
         ProfileError: If the profile cannot be sent; nothing has been.
@@ -74,6 +77,7 @@ class Schedule:
         packets: int | None = None,
         duration_ns: int | None = None,
         recording: NDArray[np.uint8] | None = None,
+        begin: Place | None = None,
     ) -> None:
         costs = refuse(profile, recording)
         # Numba is loaded here, when a schedule is really made.
@@ -89,6 +93,9 @@ class Schedule:
             duration_ns=duration_ns,
             recording=recording,
         )
+        self._counted = begin.counted if begin is not None else {}
+        if begin is not None:
+            begin_at(self._parts, begin)
         layout = costs.format.layout
         longest = max((*costs.sizes, costs.broadcast, int(self._parts.plan[0]["most"])))
         octets = layout.head + longest + layout.tail
@@ -119,6 +126,11 @@ class Schedule:
         )
         rows = columns.rows[: int(state["rows"])]
         return line, Sent(rows, columns.payload[: int(state["payload"])])
+
+    @property
+    def place(self) -> Place | None:
+        """Where another one can go on; None: the last packet's broadcast is to come."""
+        return place_of(self._parts, self._counted)
 
     def give_back(self, line: Line, sent: Sent) -> None:
         """Let a chunk's memory be used again: nobody may look at it any more.

@@ -75,6 +75,11 @@ def bare_profile(overrides: Sequence[str]) -> Profile:
     return profile_of(_FILLED_IN, overrides)
 
 
+def nobody_on(profile: Profile) -> bool:
+    """Whether a profile is that of a line alone."""
+    return bool(profile.name == _FILLED_IN["name"])
+
+
 class OpenEnd:
     """A link to nobody: it takes every character and sees nothing."""
 

@@ -9,6 +9,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from bench.profile.model import Profile
+    from bench.trial.odd import Odd
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +25,7 @@ class Plan:
         point: What was overridden, as given: "output.clock" and "2 MHz".
         recording: uint8, what the pattern `play` plays.
         line: An octet that is sent over and over instead of packets; None: packets.
+        odd: Odd packets that are put among the others.
     """
 
     profile: Profile
@@ -33,6 +35,7 @@ class Plan:
     point: dict[str, str] = field(default_factory=dict)
     recording: NDArray[Any] | None = None
     line: int | None = None
+    odd: tuple[Odd, ...] = ()
 
     def __post_init__(self) -> None:
         if self.line is not None and self.packets is not None:

@@ -13,19 +13,24 @@ from typing import TYPE_CHECKING
 from bench.judge.verdict import Outcome
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from bench.judge.verdict import Verdict
 
 
-def nothing_shown(verdict: Verdict, octet: int) -> Verdict:
+def nothing_shown(verdict: Verdict, octet: int, void: Sequence[str] = ()) -> Verdict:
     """The verdict on one octet over and over.
 
     Args:
         verdict: What the judge says, which knows of packets only.
         octet: What was sent.
+        void: Why the bench did not do what the plan says.
     """
     characters = verdict.figures["line"]["characters"]
     if verdict.outcome is not Outcome.VOID:
         return verdict
+    if void:
+        return replace(verdict, reason=void[0], void=tuple(void))
     sent = f"{characters} characters of {octet:02X}h were sent"
     if not characters:
         reason = "nothing was sent"

@@ -3,42 +3,47 @@
 This is the one data path of the bench.  Whatever writes the next plan point (a stream,
 a sweep, a search, a night), what happens to it happens here.
 
-While one chunk is judged the link carries the next and the schedule writes the one
-after that; the kernels let go of the interpreter.  Chunks are small enough that a
-request to stop is seen within a few tens of milliseconds, and the result does not
-depend on their size.
+Chunks are carried beside the judging, or where the other cores have other work in turn
+with it (`bench.trial.carried`).  They are small enough that a request to stop is seen
+within a few tens of milliseconds, and the result does not depend on their size.
+
+A link that is lost ends a trial; what it carried is judged.  Real lights are left at
+the safe level, whatever ended the trial, or it is said why not.
 """
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
 
 from bench.base.columns import FLAW, RUN, SENT, Line, Sent, no_octets, no_rows
+from bench.base.errors import LinkError
 from bench.base.grid import NS_PER_S
 from bench.judge.judge import Judge
 from bench.judge.kept.terms import held, hold_ns, longest_ns
+from bench.link.evidence import NO_EVIDENCE
+from bench.link.link import Counting
+from bench.trial.carried import carried, in_turn
 from bench.trial.quiet import nothing_shown
+from bench.trial.safe import leave_safe
+from bench.trial.slices import Slices, rests
 from bench.trial.source import source_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Generator, Mapping
-    from concurrent.futures import Future
     from pathlib import Path
 
     from bench.base.clock import Clock
     from bench.base.columns import Seen
+    from bench.base.grid import Grid
     from bench.judge.verdict import Verdict
+    from bench.link.evidence import Evidence
     from bench.link.link import Link
     from bench.link.observes import Observes
     from bench.profile.model import Profile
     from bench.trial.plan import Plan
     from bench.trial.source import Source
-
-CHUNK_OCTETS = 1 << 19
-"""Characters carried at once: about 5 ms of work on simulated nodes, at worst 50."""
 
 INTERVAL_NS = 10 * NS_PER_S
 """Time of the trial that one record of the interval log covers."""
@@ -52,6 +57,10 @@ TELL_NS = NS_PER_S // 10
 
 STRAGGLERS_NS = 2 * NS_PER_S
 """Silence at the end in which late packets are still seen (RFC 2544, section 23)."""
+
+STOPPED_NS = NS_PER_S // 4
+"""As much of it is left where a signal ended a trial in real time; what may still have
+come after it counts as not offered."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,12 +119,14 @@ class Tools:
         ledger: Where records go.
         watcher: Who is told of progress.
         stop: Asked between chunks: the number of a signal that came, or None.
+        alone: Whether the trial is to do with one thread, on a link that is not live.
     """
 
     clock: Clock
     ledger: Records
     watcher: Watcher
     stop: Callable[[], int | None]
+    alone: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +140,7 @@ class Outcome:
         spent_ns: Time on the bench's clock.
         characters: Characters sent.
         first: Of each kind of anomaly the first one, as the ledger has it.
+        lost: Why the link was lost before the end, or None.
     """
 
     verdict: Verdict
@@ -137,6 +149,7 @@ class Outcome:
     spent_ns: int
     characters: int
     first: dict[str, dict[str, Any]]
+    lost: str | None = None
 
 
 def run(plan: Plan, link: Link, tools: Tools, source: Source | None = None) -> Outcome:
@@ -149,16 +162,41 @@ def run(plan: Plan, link: Link, tools: Tools, source: Source | None = None) -> O
         source: What is put on the line; what the plan says unless given.
 
     Raises:
-        BenchError: If the plan cannot be carried out, the link is lost, or the ledger
-            cannot be written and may not be done without.
+        BenchError: If the plan cannot be carried out, the link is lost before it took
+            anything, or the ledger cannot be written and may not be done without.
     """
     source = source or source_of(plan)
-    trial = _Trial(plan, link.observes, tools)
-    with closing(_carried(source, link, tools.stop)) as chunks:
-        for line, sent, seen in chunks:
-            trial.take(line, sent, seen)
-            source.give_back(line, sent)
-    return trial.end(link, tools.stop())
+    pitch, live = plan.profile.bus.pitch, link.most_octets is not None
+    if live:
+        source = Slices(source, pitch)
+    counting = link if isinstance(link, Counting) else None
+    trial = _Trial(plan, link.observes, tools, counting)
+    lost: LinkError | None = None
+    try:
+        with closing(_chunks(source, link, tools, pitch)) as chunks:
+            for line, sent, seen in chunks:
+                trial.take(line, sent, seen)
+                source.give_back(line, sent)
+    except LinkError as error:
+        if not trial.place:
+            raise
+        lost = error
+    except BaseException as error:
+        if live and trial.place:
+            left = leave_safe(link, plan, trial.place, trial.until_ns)
+            for note in left.notes:
+                error.add_note(note)
+        raise
+    return trial.end(link, lost)
+
+
+def _chunks(
+    source: Source, link: Link, tools: Tools, pitch: Grid
+) -> Generator[tuple[Line, Sent, Seen], None, None]:
+    """What was carried, with threads of its own or without."""
+    if tools.alone and link.most_octets is None:
+        return in_turn(source, link, tools.stop)
+    return carried(source, link, tools.stop, pitch)
 
 
 def nothing_sent(plan: Plan, observes: Observes, tools: Tools) -> Outcome:
@@ -166,39 +204,27 @@ def nothing_sent(plan: Plan, observes: Observes, tools: Tools) -> Outcome:
     return _Trial(plan, observes, tools).outcome(tools.stop())
 
 
-def _carried(
-    source: Source, link: Link, stop: Callable[[], int | None]
-) -> Generator[tuple[Line, Sent, Seen], None, None]:
-    """Chunks that were carried, the next one under way while one is judged.
-
-    Two threads, one for the schedule and one that alone owns the link.  When told to
-    stop, what is under way is still carried and handed out, so that everything that was
-    put on the bus is judged.
-    """
-    with (
-        ThreadPoolExecutor(1, "schedule") as writer,
-        ThreadPoolExecutor(1, "link") as owner,
-    ):
-        coming = writer.submit(source.take, CHUNK_OCTETS)
-        under_way: tuple[Line, Sent, Future[Seen]] | None = None
-        while True:
-            chunk = None if stop() is not None else coming.result()
-            carried, under_way = under_way, None
-            if chunk is not None:
-                coming = writer.submit(source.take, CHUNK_OCTETS)
-                line, sent = chunk
-                under_way = line, sent, owner.submit(link.carry, line)
-            if carried is not None:
-                yield carried[0], carried[1], carried[2].result()
-            if chunk is None:
-                return
-
-
 class _Trial:
     """One trial on its way."""
 
-    def __init__(self, plan: Plan, observes: Observes, tools: Tools) -> None:
+    def __init__(
+        self,
+        plan: Plan,
+        observes: Observes,
+        tools: Tools,
+        counting: Counting | None = None,
+    ) -> None:
+        """Nothing sent.
+
+        Args:
+            plan: What is to be done.
+            observes: What the link sees.
+            tools: What it works with.
+            counting: The link, if it has counts for the interval log.
+        """
         self._plan = plan
+        self._counting = counting
+        self._counted: Mapping[str, int | None] = {}
         self._tools = tools
         self._judge = Judge(plan.profile, observes)
         self._began_ns = tools.clock.now_ns()
@@ -209,6 +235,16 @@ class _Trial:
         self._until_ns = 0
         self._first: dict[str, dict[str, Any]] = {}
 
+    @property
+    def place(self) -> int:
+        """Global index of the next character."""
+        return self._place
+
+    @property
+    def until_ns(self) -> int:
+        """No character that was not carried starts before it."""
+        return self._until_ns
+
     def take(self, line: Line, sent: Sent, seen: Seen) -> None:
         """One chunk that was carried."""
         self._judge.take(line, sent, seen)
@@ -218,25 +254,63 @@ class _Trial:
         self._record()
         self._tell()
 
-    def end(self, link: Link, signal: int | None) -> Outcome:
-        """Wait for stragglers, and sum up."""
-        ended_ns = self._until_ns
-        silence_ns = ended_ns + stragglers_ns(self._plan.profile)
-        line = Line(no_octets(), no_rows(RUN), no_rows(FLAW), self._place, silence_ns)
-        seen = link.carry(line)
-        self._judge.take(line, Sent(no_rows(SENT), no_octets()), seen)
-        self._judge.finish(silence_ns)
+    def end(self, link: Link, lost: LinkError | None = None) -> Outcome:
+        """Wait for stragglers, and sum up.
+
+        Args:
+            link: The link.
+            lost: Why it was lost before.
+        """
+        ended_ns, live = self._until_ns, link.most_octets is not None
+        until_ns = ended_ns - needed_ns(self._plan.profile)
+        if lost is None:
+            try:
+                until_ns = self._stragglers(link, live=live)
+            except LinkError as error:
+                lost = error
+        evidence = link.evidence()
+        if live:
+            after_ns = max(until_ns, ended_ns)
+            evidence += leave_safe(link, self._plan, self._place, after_ns, lost)
+        self._judge.finish(until_ns)
         self._anomalies()
         if ended_ns > self._interval_from_ns:
             self._interval(ended_ns)
         self._tools.ledger.sync()
-        return self.outcome(signal)
+        return self.outcome(self._tools.stop(), evidence, lost)
 
-    def outcome(self, signal: int | None) -> Outcome:
-        """What the trial says so far."""
-        verdict = self._judge.result()
+    def _stragglers(self, link: Link, *, live: bool) -> int:
+        """See what still comes; the instant up to which packets can be judged."""
+        ended_ns, profile = self._until_ns, self._plan.profile
+        until_ns = ended_ns + stragglers_ns(profile)
+        if not live:
+            line = Line(no_octets(), no_rows(RUN), no_rows(FLAW), self._place, until_ns)
+            seen = link.carry(line)
+            self._judge.take(line, Sent(no_rows(SENT), no_octets()), seen)
+            return until_ns
+        for line, sent in rests(self._place, ended_ns, until_ns):
+            self._judge.take(line, sent, link.carry(line, sent))
+            waited_ns = line.until_ns - ended_ns
+            if waited_ns >= STOPPED_NS and self._tools.stop() is not None:
+                return ended_ns + waited_ns - needed_ns(profile)
+        return until_ns
+
+    def outcome(
+        self,
+        signal: int | None,
+        evidence: Evidence = NO_EVIDENCE,
+        lost: LinkError | None = None,
+    ) -> Outcome:
+        """What the trial says so far.
+
+        Args:
+            signal: That ended it, or None.
+            evidence: Of the link.
+            lost: Why it was lost.
+        """
+        verdict = self._judge.result(evidence=evidence)
         if self._plan.line is not None:
-            verdict = nothing_shown(verdict, self._plan.line)
+            verdict = nothing_shown(verdict, self._plan.line, evidence.void)
         return Outcome(
             verdict,
             signal,
@@ -244,6 +318,7 @@ class _Trial:
             self._spent_ns(),
             self._characters,
             self._first,
+            None if lost is None else str(lost.fault),
         )
 
     def _record(self) -> None:
@@ -269,6 +344,10 @@ class _Trial:
             "spent_ns": self._spent_ns(),
             **self._judge.interval(),
         }
+        if self._counting is not None:
+            counts = self._counting.counts
+            record["link"] = since(counts, self._counted)
+            self._counted = counts
         self._tools.ledger.interval(record)
         self._interval_from_ns = until_ns
 
@@ -306,13 +385,31 @@ class _Trial:
         return self._tools.clock.now_ns() - self._began_ns
 
 
+def since(
+    now: Mapping[str, int | None], told: Mapping[str, int | None]
+) -> dict[str, int | None]:
+    """Counts less those told before; what is not observable stays None."""
+    return {
+        key: None if value is None else value - (told.get(key) or 0)
+        for key, value in now.items()
+    }
+
+
 def stragglers_ns(profile: Profile) -> int:
     """How long after the last packet something may still be shown.
 
-    At least what RFC 2544 waits; longer where a node may hold several packets whose
-    bursts take longer, or one for a sync, or where a later one is still in time.
+    At least what RFC 2544 waits.
     """
-    latest_ns = STRAGGLERS_NS
+    return max(STRAGGLERS_NS, needed_ns(profile))
+
+
+def needed_ns(profile: Profile) -> int:
+    """How long after a packet a node that works may still show it.
+
+    Longer where it may hold several packets whose bursts take longer, or one for a
+    sync, or where a later one is still in time.
+    """
+    latest_ns = 0
     for node in profile.node:
         work, octets = node.processor.rearrange, node.output.payload_octets
         each_ns = longest_ns(node) + work.fixed_ns + work.per_octet_ns * octets

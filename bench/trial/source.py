@@ -52,13 +52,19 @@ def source_of(plan: Plan) -> Source:
 
     Raises:
         ProfileError: If its packets cannot be sent.
+        UsageError: If odd ones cannot be put among them.
     """
     if plan.line is not None:
         return SteadyLine(plan.line, plan.profile.bus, plan.duration_ns or 0)
-    return Schedule(
+    schedule = Schedule(
         plan.profile,
         seed=plan.seed,
         packets=plan.packets,
         duration_ns=plan.duration_ns,
         recording=plan.recording,
     )
+    from bench.trial.odd import OddSource, probe_of
+
+    if not plan.odd and probe_of(plan.profile) is None:
+        return schedule
+    return OddSource(schedule, plan.profile, plan.odd, plan.seed)

@@ -187,7 +187,7 @@ class Decoder:
             pass
         if self._ready:
             return self._ready.popleft()
-        self._tape.release(self._undecided, self._wall)
+        self._tape.release(self.undecided, self._wall)
         return None
 
     @property
@@ -197,11 +197,14 @@ class Decoder:
         Delimiters between packets are not counted.  Meant to be read when there is no
         event left; after the end of the input nothing is uncertain.
         """
-        return self._undecided - self._settled
+        return self.undecided - self._settled
 
     @property
-    def _undecided(self) -> int:
-        """The first place that may yet belong to a packet."""
+    def undecided(self) -> int:
+        """The first place that may yet belong to a packet.
+
+        Meant to be read when there is no event left.
+        """
         return self._at if self._start is None else self._start
 
     def _advance(self) -> bool:

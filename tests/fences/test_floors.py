@@ -23,11 +23,21 @@ FLOORS = [
     {"link"},
     {"node"},
     {"traffic"},
+    {"budget"},
     {"judge"},
     {"ledger"},
     {"trial"},
     {"report"},
-    {"api", "api_upset", "cli", "__init__", "__main__"},
+    {
+        "api",
+        "api_listen",
+        "api_qualify",
+        "api_search",
+        "api_upset",
+        "cli",
+        "__init__",
+        "__main__",
+    },
 ]
 """From the ground up."""
 
@@ -113,6 +123,9 @@ IO_FREE = [
         "report",
         "cli",
         "api",
+        "api_listen",
+        "api_qualify",
+        "api_search",
         "api_upset",
         "__init__",
         "__main__",

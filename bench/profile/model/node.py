@@ -9,6 +9,7 @@ from pydantic import Field
 
 from bench.base.grid import NS_PER_S
 from bench.profile.model.channels import Channel
+from bench.profile.model.observe import Observe
 from bench.profile.model.section import MOST_ADDRESS, Section
 from bench.profile.quantities import (
     Duration,
@@ -18,6 +19,7 @@ from bench.profile.quantities import (
     PositiveDuration,
     Share,
     StrictInt,
+    Voltage,
     only_whole,
 )
 
@@ -55,6 +57,14 @@ class Uart(Section):
     )
     ready: Share = Field(
         0.5, description="How far into the stop bit a character is complete."
+    )
+    oversampling: Literal[8, 16] | None = Field(
+        None, description="Periods of its clock in a bit; it samples the middle ones."
+    )
+    steps: Annotated[StrictInt, Field(ge=1, le=256)] = Field(
+        1,
+        description="Parts of one that its baud divisor may have: 1 for whole numbers, "
+        "64 for sixty-fourths.",
     )
     overrun: Literal["drop", "hold", "overwrite", "stall"] = Field(
         "drop",
@@ -174,22 +184,18 @@ class Processor(Section):
         None, description="on_silence = blackout: how long that while is."
     )
     clock_hz: Frequency | None = Field(None, description="Clock of the processor.")
+    clock_error: Share | None = Field(
+        None, description="Greatest error of that clock, either way."
+    )
+    ram: Annotated[StrictInt, Field(ge=1, le=1 << 30)] | None = Field(
+        None, description="Octets of memory that buffers may have."
+    )
     poll: Poll | None = Field(None, description="receive = poll: its loop.")
     dma: Ring | None = Field(None, description="receive = dma: its ring.")
     uart: Uart = Field(Uart(), description="The receiver.")
     interrupt: Interrupt = Field(description="The receive interrupt.")
     rearrange: Rearrange = Field(Rearrange(), description="Octets to port words.")
     buffers: Buffers = Field(Buffers(), description="What packets are kept in.")
-
-
-class Observe(Section):
-    """How the bench sees what a node did."""
-
-    by: Literal["simulated", "reply", "lane", "status", "capture"] = Field(
-        "simulated",
-        description="simulated: all of it; reply: an answer on the bus; lane: a serial "
-        "port on a UART lane; status: counters; capture: a file, afterwards.",
-    )
 
 
 class Output(Section):
@@ -284,6 +290,17 @@ class Output(Section):
     )
     longest_pause_ns: PositiveDuration | None = Field(
         None, description="Longest pause inside a burst that does not latch."
+    )
+    driver_supply_v: Voltage | None = Field(
+        None, description="Supply of the logic that drives the lanes."
+    )
+    input: Literal["cmos", "ttl"] | None = Field(
+        None,
+        description="What the chains' inputs take for a one: cmos: from 0.7 of their "
+        "supply on; ttl: from 2 V on.",
+    )
+    input_supply_v: Voltage | None = Field(
+        None, description="Supply of the chains' inputs."
     )
     channel: Channel = Field(Channel(), description="The channel map.")
 

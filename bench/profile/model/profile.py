@@ -17,19 +17,38 @@ from bench.profile.quantities import (
     Duration,
     Frequency,
     Length,
+    Offset,
     PositiveDuration,
     Resistance,
     Share,
     StopBits,
     StrictInt,
+    Voltage,
     only_whole,
 )
+
+
+class Adapter(Section):
+    """What makes the host's baud: a clock, divided."""
+
+    clock_hz: Frequency = Field(description="Clock that its baud is divided from.")
+    oversampling: Literal[8, 16] = Field(
+        16, description="Periods of the divided clock in a bit."
+    )
+    steps: Annotated[StrictInt, Field(ge=1, le=256)] = Field(
+        1, description="Parts of one that its divisor may have: 1 for whole numbers."
+    )
 
 
 class Bus(Section):
     """The line: how a character looks, and the cable it travels on."""
 
     baud: Baud = Field(description="Bits a second on the line.")
+    baud_offset: Offset = Field(
+        0.0,
+        description="How far the sender is off the baud that nodes expect, of either "
+        "sign.",
+    )
     data_bits: Annotated[StrictInt, Field(ge=5, le=9)] = Field(
         8,
         description="Data bits of a character; 9 for framing ninth-bit, where the last "
@@ -49,6 +68,9 @@ class Bus(Section):
     release_ns: Duration = Field(
         0, description="half: how long the host holds the bus after its last stop bit."
     )
+    echo: bool = Field(
+        False, description="Whether the host's adapter hears what it sends itself."
+    )
     virtual_idle_ns: Duration = Field(
         0,
         description="Idle time that the virtual wire of a simulated or served node "
@@ -65,6 +87,24 @@ class Bus(Section):
     )
     bias_ohm: Resistance | None = Field(
         None, description="Each of the two resistors that hold an idle bus at mark."
+    )
+    bias_supply_v: Voltage | None = Field(
+        None, description="Least supply of the two bias resistors."
+    )
+    stub_m: Length | None = Field(
+        None, description="Length of the longest branch from the cable to a node."
+    )
+    rise_time_ns: PositiveDuration | None = Field(
+        None, description="Rise time of the drivers, 10 % to 90 %."
+    )
+    velocity: Annotated[float, Field(gt=0, le=1)] | None = Field(
+        None, description="Speed of signals on the cable, as a share of light's."
+    )
+    adapter: Adapter | None = Field(
+        None, description="What makes the host's baud; for what rates it can make."
+    )
+    bit_error_ratio: Share | None = Field(
+        None, description="Share of the line's bits that come out wrong."
     )
 
     @property

@@ -10,7 +10,7 @@ from pydantic import BaseModel, ConfigDict, model_validator
 MOST_ADDRESS = 256**4 - 1
 """An address field has four octets at most."""
 
-_UNIT_SUFFIX = re.compile(r"_(ns|hz|m|ohm|ma)$")
+_UNIT_SUFFIX = re.compile(r"_(ns|hz|m|ohm|ma|v)$")
 
 
 def key_of(field: str) -> str:

@@ -10,7 +10,15 @@ from __future__ import annotations
 from functools import partial
 from typing import TYPE_CHECKING
 
-from bench.profile.rules import address, channels, check, node, packet, traffic
+from bench.profile.rules import (
+    address,
+    channels,
+    check,
+    node,
+    observe,
+    packet,
+    traffic,
+)
 from bench.profile.rules.check import CheckOctets
 from bench.profile.rules.rule import Broken, NodeRule, Rule
 
@@ -37,6 +45,7 @@ NODE_RULES: tuple[NodeRule, ...] = (
     *address.NODE_RULES,
     *node.NODE_RULES,
     *channels.NODE_RULES,
+    *observe.NODE_RULES,
 )
 
 
@@ -53,7 +62,7 @@ def broken_rules(
     rules = [partial(rule, profile) for rule in RULES]
     rules += [
         partial(rule, profile, check_octets=check_octets)
-        for rule in check.RULES_WITH_CHECKS
+        for rule in (*check.RULES_WITH_CHECKS, *observe.RULES_WITH_CHECKS)
     ]
     nodes = len(profile.node) if not holes or hasattr(profile, "node") else 0
     rules += [

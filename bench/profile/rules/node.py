@@ -303,14 +303,6 @@ def name_alone(profile: Profile, node: int) -> Iterator[Broken]:
         yield broken(("node", node, "name"), "name of two nodes", name, *expected)
 
 
-def reply_possible(profile: Profile, node: int) -> Iterator[Broken]:
-    """A node that answers can drive the bus."""
-    by = profile.node[node].observe.by
-    if by == "reply" and profile.bus.direction == "simplex":
-        expected = ("another way, or half at ", ("bus", "direction"))
-        yield broken(("node", node, "observe", "by"), "no answer", by, *expected)
-
-
 NODE_RULES = (
     trigger_reached,
     idle_stated,
@@ -333,5 +325,4 @@ NODE_RULES = (
     period_below_gap,
     burst_fits_frame,
     name_alone,
-    reply_possible,
 )

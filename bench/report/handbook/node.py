@@ -142,7 +142,17 @@ def _receiver(
     if processor.dma is not None:
         facts.append(("ring", plural(processor.dma.octets, "octet")))
     if processor.clock_hz is not None:
-        facts.append(("processor clock", format_rate(processor.clock_hz, "Hz", 9)))
+        error = processor.clock_error
+        off = "" if error is None else f", up to {format_share(error)} off"
+        clock = format_rate(processor.clock_hz, "Hz", 9)
+        facts.append(("processor clock", f"{clock}{off}"))
+    if uart.oversampling is not None:
+        parts = "whole numbers" if uart.steps == 1 else f"parts of 1/{uart.steps}"
+        facts.append(
+            ("baud divisor", f"in {parts}, {uart.oversampling} periods in a bit")
+        )
+    if processor.ram is not None:
+        facts.append(("memory for buffers", plural(processor.ram, "octet")))
     facts.append(("costs", _costs(processor)))
     share = format_share(node["interrupt_share"], 3)
     taken = node["interrupt_characters"]
@@ -210,8 +220,21 @@ def _output(output: Output, node: Mapping[str, Any], whole: str) -> list[Block]:
         Words(_order(output, whole)),
         Table(f"Where the lanes lie in {whole}", *_lanes(output)),
         strip,
-        Facts([*_clock(output, node), *_latch(output)]),
+        Facts([*_clock(output, node), *_latch(output), *_levels(output)]),
     ]
+
+
+def _levels(output: Output) -> list[tuple[str, str]]:
+    """What drives the lanes, and what the chains take for a one."""
+    facts = []
+    if output.driver_supply_v is not None:
+        facts.append(("lanes driven by", f"logic of {output.driver_supply_v:g} V"))
+    if output.input is not None:
+        far = output.input_supply_v
+        at = "" if far is None else f", supply {far:g} V"
+        level = {"cmos": "0.7 of their supply", "ttl": "2 V"}[output.input]
+        facts.append(("inputs of the chains", f"a one from {level} on{at}"))
+    return facts
 
 
 def _order(output: Output, whole: str) -> str:

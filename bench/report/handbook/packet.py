@@ -63,6 +63,7 @@ def line_section(profile: Profile) -> Section:
         ("load", _loads(profile)),
         ("termination", _resistor(bus.termination_ohm, "at each end of the cable")),
         ("idle bias", _resistor(bus.bias_ohm, "each of two resistors")),
+        *_electrical(bus),
         ("line errors", _line_errors(profile.packet)),
     ]
     if profile.packet.pad is not None:
@@ -72,6 +73,28 @@ def line_section(profile: Profile) -> Section:
         (name, f"{exactly(ns)}: {what}") for name, what, ns in line_times(profile)
     ]
     return Section("The line", [Facts(facts)])
+
+
+def _electrical(bus: Bus) -> list[tuple[str, str]]:
+    """What is stated of the cable beside, and of the clock that makes the baud."""
+    facts = []
+    if bus.bias_supply_v is not None:
+        facts.append(("bias supply", f"{bus.bias_supply_v:g} V"))
+    if bus.stub_m is not None:
+        facts.append(("longest branch", f"{bus.stub_m:g} m"))
+    if bus.rise_time_ns is not None:
+        facts.append(("rise time", f"{exactly(bus.rise_time_ns)}, 10 % to 90 %"))
+    if bus.velocity is not None:
+        facts.append(("signals travel", f"at {bus.velocity:g} of the speed of light"))
+    if bus.bit_error_ratio is not None:
+        facts.append(("bit errors", f"{bus.bit_error_ratio:g} of the bits"))
+    if (adapter := bus.adapter) is not None:
+        parts = "" if adapter.steps == 1 else f", in parts of 1/{adapter.steps}"
+        clock = format_rate(adapter.clock_hz, "Hz", 9)
+        facts.append(
+            ("host's baud", f"{clock} / ({adapter.oversampling} x divisor{parts})")
+        )
+    return facts
 
 
 def _character(bus: Bus) -> str:

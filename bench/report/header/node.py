@@ -11,6 +11,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from bench.base.grid import NS_PER_S
+from bench.budget.bus.clocks import divisor_for
 from bench.report.fields import alike, is_shared, line_times
 from bench.report.header.channels import channels_part
 from bench.report.header.lines import Part, hexadecimal, number, number_list
@@ -212,4 +213,22 @@ def _cycles(prefix: str, profile: Profile, node: Node, clock_hz: int) -> list[st
     for name, known_ns in times.items():
         if known_ns is not None:
             part.cycles(name, known_ns, clock_hz)
+    return [*part.lines(), *_divisor(prefix, profile, processor, clock_hz)]
+
+
+def _divisor(
+    prefix: str, profile: Profile, processor: Processor, clock_hz: int
+) -> list[str]:
+    """What divides the processor's clock into the baud of the bus."""
+    uart = processor.uart
+    if uart.oversampling is None:
+        return []
+    part = Part(prefix, "the baud divisor")
+    made = divisor_for(clock_hz, profile.bus.baud, uart.oversampling, uart.steps)
+    part.say(f"makes {float(made.rate):.9g} baud, {100 * float(made.error):+.4g} %")
+    part.define("UART_OVERSAMPLING", number(uart.oversampling), "periods in a bit")
+    part.define("UART_DIVISOR", number(made.whole), "its part before the point")
+    if made.steps > 1:
+        part.define("UART_DIVISOR_STEPS", number(made.steps), "of its fraction")
+        part.define("UART_DIVISOR_FRACTION", number(made.fraction), "of those steps")
     return part.lines()

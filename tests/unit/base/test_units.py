@@ -19,6 +19,7 @@ from bench.base.units import (
     LENGTH,
     RESISTANCE,
     SHARE,
+    VOLTAGE,
     Kind,
     format_count,
     format_ns,
@@ -28,9 +29,9 @@ from bench.base.units import (
     shown,
 )
 
-KINDS = [BAUD, CURRENT, DURATION, FREQUENCY, LENGTH, RESISTANCE, SHARE]
+KINDS = [BAUD, CURRENT, DURATION, FREQUENCY, LENGTH, RESISTANCE, SHARE, VOLTAGE]
 WHOLE = [BAUD, DURATION, FREQUENCY]
-REAL = [CURRENT, LENGTH, RESISTANCE]
+REAL = [CURRENT, LENGTH, RESISTANCE, VOLTAGE]
 
 
 def outcome(kind: Kind, given_: object) -> tuple[float | None, str]:
@@ -79,6 +80,8 @@ READ = [
     (CURRENT, "5 mA", 5.0),
     (CURRENT, "0.02 A", 20.0),
     (CURRENT, "500 µA", 0.5),
+    (VOLTAGE, "3.3 V", 3.3),
+    (VOLTAGE, "250 mV", 0.25),
     (SHARE, "15 %", 0.15),
     (SHARE, "15%", 0.15),
     (SHARE, 0.15, 0.15),
@@ -310,6 +313,7 @@ def test_exact_or_refused(number: Decimal, unit: str) -> None:
         (RESISTANCE, "MOhm", si.mega),
         (CURRENT, "uA", si.micro / si.milli),
         (CURRENT, "A", 1 / si.milli),
+        (VOLTAGE, "mV", si.milli),
     ],
 )
 def test_worth_of_units(kind: Kind, unit: str, worth: float) -> None:

@@ -14,10 +14,12 @@ from hypothesis import strategies as st
 
 from bench.base.clock import JumpClock
 from bench.base.errors import LinkError
-from bench.link.pacer import Pacer, PacingRules, Percentiles
+from bench.link.pacer import Pacer, PacingRules
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+
+    from bench.link.percentiles import Percentiles
 
 MS = 1_000_000
 COARSE = Path(__file__).parents[2] / "cases" / "A12_coarse_clock.py"

@@ -18,7 +18,6 @@ REFUSED = [
         "output.register_bits=191",
         "3820, expected whole octets in a lane @ output.register_bits",
     ),
-    ("node.0.observe.by=status", "status, expected simulated @ node.observe.by"),
 ]
 
 

@@ -217,7 +217,11 @@ SOUND: dict[str, dict[str, Any]] = {
     "longest burst": {"output.clock": "78 kHz"},
     "shorter kept gap, which a trial finds": {"output.kept_gap": "0.1 ms"},
     "strobe": {"output.latch": "strobe", "output.longest_pause": "1 us"},
-    "answers": {"bus.direction": "half", "node.1.observe": {"by": "reply"}},
+    "answers": {
+        "bus.direction": "half",
+        "traffic.pacing": "timed",
+        "node.1.observe": {"by": "reply"},
+    },
     "safe at the cap": {"light.safe_level": "20 %"},
     "packed with foreign alone": {"packet.pad": GONE},
 }

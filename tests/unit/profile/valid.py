@@ -184,6 +184,28 @@ def outputs(draw: Draw) -> tuple[Tables, int]:
 
 
 @st.composite
+def observes(draw: Draw) -> Tables:
+    """How nodes are seen; tables of ways that are not taken may be there."""
+    tells = st.lists(st.sampled_from(["octets", "clocks", "lost"]), unique=True)
+    observe: Tables = some(
+        draw,
+        by=st.sampled_from(["simulated", "lines", "capture"]),
+        lines=st.fixed_dictionaries({}, optional={"tells": tells}),
+        lane=st.fixed_dictionaries(
+            {"port": st.just("COM7"), "lane": st.integers(0, 9)}
+        ),
+        reply=st.fixed_dictionaries({"window": written(DURATION, 1, 10**9)}),
+    )
+    if draw(st.booleans()):
+        counters = [{"name": "shown", "at": draw(st.integers(0, 9))}]
+        observe["status"] = {
+            "counters": counters,
+            "wrap_bits": draw(st.integers(8, 64)),
+        }
+    return observe
+
+
+@st.composite
 def valid_tables(draw: Draw) -> Tables:
     """A sound profile; what its nodes have alike stands where chance puts it."""
     output, payload = draw(outputs())
@@ -199,7 +221,13 @@ def valid_tables(draw: Draw) -> Tables:
         "packet": draw(packets(payload)),
         "node": nodes,
         "traffic": draw(traffics(payload)),
-        **some(draw, summary=st.text(), accept=accepts(), light=lights()),
+        **some(
+            draw,
+            summary=st.text(),
+            accept=accepts(),
+            light=lights(),
+            observe=observes(),
+        ),
     }
     silent = tables["packet"]["framing"] == "silence"
     if tables["packet"]["framing"] == "ninth-bit":

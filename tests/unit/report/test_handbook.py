@@ -471,6 +471,25 @@ def test_lane_and_clock() -> None:
     assert words.startswith("The node's part of the payload holds 21 octets for lane 0")
 
 
+def test_what_is_stated_of_cable_and_clocks() -> None:
+    """Each stands in its place, and nothing does where it is not stated."""
+    document = sheet_of("strobe")
+    line = facts(document, "The line")
+    assert line["longest branch"] == "0.3 m"
+    assert line["rise time"] == "20 ns, 10 % to 90 %"
+    assert line["host's baud"] == "48 MHz / (16 x divisor, in parts of 1/8)"
+    receiver = facts(document, "Receiver and processor")
+    assert receiver["processor clock"] == "64 MHz, up to 1 % off"
+    assert receiver["baud divisor"] == "in parts of 1/16, 16 periods in a bit"
+    assert receiver["memory for buffers"].endswith("octets")
+    output = facts(document, "Output")
+    assert output["inputs of the chains"] == (
+        "a one from 0.7 of their supply on, supply 5 V"
+    )
+    plain = facts(sheet_of("causeway"), "The line")
+    assert not {"longest branch", "rise time", "host's baud"} & set(plain)
+
+
 def test_kinds_of_nodes() -> None:
     """Nodes that differ have a section each, and the table says which is which."""
     document = sheet_of("kinds")

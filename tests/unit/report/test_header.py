@@ -274,6 +274,25 @@ def test_cycles() -> None:
     assert "exactly 3 1/3 cycles, rounded up" in text
 
 
+def test_baud_divisor() -> None:
+    """PL011-type manuals (RM0352, table 122): 4 MHz to 76,800 baud is 3 and 16/64."""
+    settings = {
+        "processor.clock": "4 MHz",
+        "processor.uart.oversampling": 16,
+        "bus.baud": 76_800,
+        "traffic.frame_rate": "1 Hz",
+    }
+    whole = header(profile_of(changed(settings), check_octets=octets_of), "x")
+    assert macros(whole)["CAUSEWAY_UART_DIVISOR"] == "3U"
+    assert "CAUSEWAY_UART_DIVISOR_FRACTION" not in macros(whole)
+    settings["processor.uart.steps"] = 64
+    found = macros(header(profile_of(changed(settings), check_octets=octets_of), "x"))
+    assert found["CAUSEWAY_UART_DIVISOR"] == "3U"
+    assert found["CAUSEWAY_UART_DIVISOR_FRACTION"] == "16U"
+    assert found["CAUSEWAY_UART_DIVISOR_STEPS"] == "64U"
+    assert found["CAUSEWAY_UART_OVERSAMPLING"] == "16U"
+
+
 def test_strobe_and_port_bits() -> None:
     """Lanes are on the bits that the profile says, and so is the strobe."""
     found = macros(header_of("strobe"))

@@ -74,7 +74,7 @@ class Hasty(JumpClock):
 @pytest.mark.parametrize("profile", ["dmx512", "causeway"])
 def test_share_of_packets(profile: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """One packet for all nodes is one of the packets that were asked for."""
-    monkeypatch.setattr("bench.trial.runner.CHUNK_OCTETS", 5_000)
+    monkeypatch.setattr("bench.trial.carried.CHUNK_OCTETS", 5_000)
     loaded, silent = bench.load_profile(profile), Silent()
     plan = Plan(loaded, seed=1, packets=120)
     with SimulatedLink(loaded) as link:

@@ -19,6 +19,7 @@ from bench.base.columns import (
     no_octets,
     no_rows,
 )
+from bench.link.evidence import NO_EVIDENCE
 from bench.link.observes import EVERYTHING
 from bench.profile.channels import dark_payload
 from bench.wire.decoder import Decoder
@@ -29,7 +30,8 @@ from bench.wire.waveform import Track
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from bench.base.columns import Line
+    from bench.base.columns import Line, Sent
+    from bench.link.evidence import Evidence
     from bench.profile.model import Profile
 
 FAR = 1 << 62
@@ -145,13 +147,15 @@ class PlainNodes:
 
     name = "plain"
     observes = EVERYTHING
+    most_octets = None
 
     def __init__(self, profile: Profile, kind: type[PlainNode] = PlainNode) -> None:
         """All of one kind."""
         self.nodes = [kind(profile, index) for index in range(len(profile.node))]
 
-    def carry(self, line: Line) -> Seen:
+    def carry(self, line: Line, sent: Sent | None = None) -> Seen:
         """See `bench.link.link.Link`."""
+        del sent
         shown, data, at = [], [], 0
         for node in self.nodes:
             node.hear(line)
@@ -170,6 +174,10 @@ class PlainNodes:
         assert nodes is None
         for node in self.nodes:
             node.reset(at_ns)
+
+    def evidence(self) -> Evidence:
+        """See `bench.link.link.Link`."""
+        return NO_EVIDENCE
 
     def close(self) -> None:
         """See `bench.link.link.Link`."""

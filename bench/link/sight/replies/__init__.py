@@ -1,0 +1,1 @@
+"""Sightings by answers on the bus."""
