@@ -12,5 +12,6 @@ so that a value set at a point does what `--set` does.
     sweeps    `sweep` and `resume_sweep`
     edges     `edge`
     kept      what both have in common, their ledger above all
-    workers   processes and clusters that try points, commands that are run before them
+    workers   processes and clusters that try points
+    before    commands that are run before them
 """

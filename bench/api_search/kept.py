@@ -15,7 +15,7 @@ from signal import Signals
 from typing import TYPE_CHECKING, Any, Literal
 
 from bench.api import facts_of
-from bench.api_search.workers import command_before
+from bench.api_search.before import command_before
 from bench.base.clock import SystemClock
 from bench.base.errors import (
     BenchError,

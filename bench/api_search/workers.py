@@ -14,7 +14,6 @@ from __future__ import annotations
 import json
 import os
 import queue
-import shlex
 import signal
 import subprocess
 import sys
@@ -25,13 +24,14 @@ from importlib import import_module
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
 
+from bench.api_search.before import ended
 from bench.base.errors import Fault, LinkError, UsageError
 from bench.base.units import shown
 from bench.trial.sweep.hands import Died
 from bench.trial.sweep.point import Job, Task, job_of, tried
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from bench.trial.sweep.hands import Record, Stop
 
@@ -39,10 +39,6 @@ if TYPE_CHECKING:
 
 _LOOK_S = 0.1
 """How often a request to stop is looked for."""
-
-_COMMAND_S = 120.0
-"""How long a command before a point may take: a board that is slow to start does so in
-less."""
 
 _BUG = "bug"
 
@@ -200,7 +196,7 @@ class _Worker:
             return _record(line)
         self._process = None
         _close(process)
-        return Died(_ended(process.wait()))
+        return Died(ended(process.wait()))
 
     def _begun(self) -> subprocess.Popen[str]:
         """A process that has been told the job.
@@ -255,14 +251,6 @@ def _close(process: subprocess.Popen[str]) -> None:
         if pipe is not None:
             with suppress(OSError):
                 pipe.close()
-
-
-def _ended(code: int) -> str:
-    """How a process ended."""
-    if code < 0:
-        with suppress(ValueError):
-            return f"killed by {signal.Signals(-code).name}"
-    return f"exit code {code}"
 
 
 # --- a cluster ------------------------------------------------------------------------
@@ -325,76 +313,3 @@ class Cluster:
     def close(self) -> None:
         """Let go of the cluster."""
         self._client.close()
-
-
-# --- before a point -------------------------------------------------------------------
-
-
-def command_before(
-    template: str, axes: Sequence[str]
-) -> Callable[[Mapping[str, str]], str]:
-    """A command that is run before each point.
-
-    `{output.clock}` in it stands for the point's value, which it finds in its
-    environment too, as NIGHTBENCH_OUTPUT_CLOCK.  No shell looks at it.
-
-    Args:
-        template: The command.
-        axes: Names of what is varied.
-
-    Raises:
-        UsageError: If it is none, or names what is not varied.
-    """
-    try:
-        words = shlex.split(template)
-    except ValueError as error:
-        raise UsageError(
-            Fault("not a command", shown(template), str(error).lower(), "--before")
-        ) from error
-    if not words:
-        raise UsageError(Fault("no command", expected="one", where="--before"))
-    for name in _braced(template):
-        if name not in axes:
-            known = ", ".join(f"{{{axis}}}" for axis in axes)
-            fault = Fault("not varied", shown(f"{{{name}}}"), known, "--before")
-            raise UsageError(fault)
-
-    def run(point: Mapping[str, str]) -> str:
-        return _run(words, point)
-
-    return run
-
-
-def _braced(text: str) -> list[str]:
-    """Names in braces."""
-    parts = text.split("{")[1:]
-    return [part.partition("}")[0] for part in parts if "}" in part]
-
-
-def _run(words: Sequence[str], point: Mapping[str, str]) -> str:
-    """Run a command for a point; what went wrong, or ""."""
-    filled = list(words)
-    env = dict(os.environ)
-    for name, value in point.items():
-        filled = [word.replace(f"{{{name}}}", value) for word in filled]
-        key = "".join(sign if sign.isalnum() else "_" for sign in name.upper())
-        env[f"NIGHTBENCH_{key}"] = value
-    what = f"the command before it failed: {shlex.join(filled)}"
-    try:
-        ran = subprocess.run(  # noqa: S603 (the user's own command)
-            filled,
-            env=env,
-            stdin=subprocess.DEVNULL,
-            capture_output=True,
-            timeout=_COMMAND_S,
-            check=False,
-        )
-    except subprocess.TimeoutExpired:
-        return f"{what}: not done after {_COMMAND_S:g} s"
-    except OSError as error:
-        return f"{what}: {(error.strerror or str(error)).lower()}"
-    if ran.returncode == 0:
-        return ""
-    said = (ran.stderr or ran.stdout).decode(errors="replace").strip().splitlines()
-    last = f": {shown(said[-1], 200)}" if said else ""
-    return f"{what}: {_ended(ran.returncode)}{last}"

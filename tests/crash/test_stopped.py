@@ -22,11 +22,6 @@ pytestmark = pytest.mark.skipif(os.name != "posix", reason="needs POSIX signals"
 NIGHT = ["stream", "causeway", "--for", "10h", "--seed", "1"]
 
 
-def heeding() -> None:
-    """Heed what the one who runs the tests may ignore, as under nohup."""
-    signal.signal(signal.SIGHUP, signal.SIG_DFL)
-
-
 class Running:
     """A long stream in a process of its own."""
 
@@ -40,7 +35,6 @@ class Running:
             stderr=subprocess.PIPE,
             text=True,
             start_new_session=True,
-            preexec_fn=heeding,  # noqa: PLW1509 (one system call)
         )
         self.took_s = 0.0
 
@@ -80,7 +74,12 @@ def added_up(records: list[dict[str, Any]]) -> dict[str, int]:
 def test_stopped_in_the_middle(tmp_path: Path, name: str) -> None:
     """One orderly stop: the verdict is over what was sent, and every count adds up."""
     number = getattr(signal, name)
-    running = Running(tmp_path)
+    # Whoever runs the tests may ignore it, as under nohup, and so would the process.
+    before = signal.signal(number, signal.SIG_DFL)
+    try:
+        running = Running(tmp_path)
+    finally:
+        signal.signal(number, before)
     running.wait_for("logs/*/intervals.log")
     out, err, code = running.stop(number)
     assert code == 128 + number

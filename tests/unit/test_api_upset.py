@@ -143,11 +143,11 @@ def test_a_link_that_is_lost(tmp_path: Path) -> None:
     class Lost(PlainNodes):
         carried = 0
 
-        def carry(self, line: Any) -> Any:
+        def carry(self, line: Any, sent: Any = None) -> Any:
             Lost.carried += 1
             if Lost.carried > 4:
                 raise LinkError("link lost: the adapter is gone")
-            return super().carry(line)
+            return super().carry(line, sent)
 
     with pytest.raises(LinkError):
         upset(tmp_path, upsets=["silence"], make_link=lambda: Lost(profile))

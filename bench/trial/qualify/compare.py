@@ -3,7 +3,8 @@
 The octets sent look random, so a few of them in a row occur nowhere else: after a
 difference both rows are in step again where the next eight agree; the nearest such
 place counts.  Of what lies before it on either side, pairs are changed octets, and what
-has no partner was lost or added.
+has no partner was lost or added.  Fewer than eight octets at the end cannot be in step
+again: there a loss looks like changes, and one lost.
 """
 
 from __future__ import annotations
@@ -63,17 +64,22 @@ def compare(sent: bytes, got: bytes) -> Comparison:
 
 
 def _agree(sent: bytes, got: bytes, at: int, to: int) -> int:
-    """How many octets agree from two places on: in growing strides, then halved."""
+    """How many octets agree from two places on: in growing strides, then halved.
+
+    Strides are halved upwards, so that the first that differs stays within the next.
+    """
     most = min(len(sent) - at, len(got) - to)
     agreed, size, grows = 0, IN_STEP, True
-    while size and agreed < most:
+    while agreed < most:
         size = min(size, most - agreed)
         a, b = at + agreed, to + agreed
         if sent[a : a + size] == got[b : b + size]:
             agreed += size
+        elif size == 1:
+            break
         else:
             grows = False
-        size = 2 * size if grows else size // 2
+        size = 2 * size if grows else (size + 1) // 2
     return agreed
 
 

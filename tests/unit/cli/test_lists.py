@@ -88,7 +88,10 @@ def test_completion_line(
         ("nightbench stream causeway --set output.cl", ["plain,output.clock="]),
         ("nightbench stream causeway --set node.3.n", ["plain,node.3.name="]),
         ("nightbench stream --set node.3.n", []),
-        ("nightbench stream none --set bus.ba", ["plain,bus.baud="]),
+        (
+            "nightbench stream none --set bus.ba",
+            ["plain,bus.baud=", "plain,bus.baud_offset="],
+        ),
         ("nightbench strem cau", []),
     ],
 )

@@ -8,6 +8,7 @@ import pytest
 
 from bench.base.errors import ExitCode
 from bench.judge.verdict import Outcome, Verdict, decide
+from bench.link.evidence import Evidence
 from bench.profile.model import Accept
 
 Figures = dict[str, Any]
@@ -173,3 +174,21 @@ def test_exit_codes() -> None:
         judged(figures(), "the host slept").as_dict()["exit_code"],
     ]
     assert codes == [0, 1, 4]
+
+
+def test_what_a_link_knows() -> None:
+    """Findings fail, void or not; its reasons make void; figures and notes are kept."""
+    limits = Accept()
+    late = Evidence({"queue": 1}, (), ("the queue ran dry",), ("a note",))
+    verdict = decide(figures(lost=7, shown=993), limits, (), late)
+    assert (verdict.outcome, verdict.reason) == (Outcome.VOID, "the queue ran dry")
+    assert verdict.figures["link"] == {"queue": 1}
+    assert verdict.as_dict()["notes"] == ["a note"]
+    found = late + Evidence({"answers": 3}, ("it answered for 9",))
+    verdict = decide(figures(lost=7, shown=993), limits, (), found)
+    assert (verdict.outcome, verdict.reason) == (Outcome.FAIL, "it answered for 9")
+    assert verdict.void == ("the queue ran dry",)
+    assert verdict.failures == ("it answered for 9",)
+    verdict = decide(figures(wrong_clocks=2, lost=7, shown=993), limits, (), found)
+    assert "wrong number of clocks" in verdict.reason
+    assert "link" not in decide(figures(), limits).figures

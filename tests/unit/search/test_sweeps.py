@@ -11,7 +11,8 @@ import pytest
 from unit.trial.upset.plain_nodes import PlainNodes
 
 import bench
-from bench.api_search.workers import Processes, command_before, cores
+from bench.api_search.before import command_before
+from bench.api_search.workers import Processes, cores
 from bench.base.clock import JumpClock
 from bench.base.errors import LedgerError, LinkError, UsageError
 from bench.ledger import read_run

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bench.trial.qualify.compare import compare
+from bench.trial.qualify.compare import IN_STEP, compare
 
 BLOCK = shake_256(b"a block").digest(20_000)
 
@@ -18,6 +18,16 @@ def test_all_there():
     fate = compare(BLOCK, BLOCK)
     assert (fate.same, fate.changed, fate.lost, fate.added) == (len(BLOCK), 0, 0, 0)
     assert fate.first is None
+
+
+@given(st.integers(0, len(BLOCK) - IN_STEP - 1))
+def test_one_octet_lost_anywhere(place):
+    """It is one lost, nothing changed, if enough come after it to be in step again."""
+    fate = compare(BLOCK, BLOCK[:place] + BLOCK[place + 1 :])
+    assert (fate.same, fate.changed, fate.lost) == (len(BLOCK) - 1, 0, 1)
+    assert fate.first is not None
+    assert fate.first >= place
+    assert BLOCK[place : fate.first] == BLOCK[place + 1 : fate.first + 1]
 
 
 @given(

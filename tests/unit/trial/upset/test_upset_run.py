@@ -245,6 +245,8 @@ def test_nothing_is_said_where_nodes_cannot_be_reset() -> None:
             self.inner = PlainNodes(profile)
             self.observes = self.inner.observes
             self.carry = self.inner.carry
+            self.most_octets = self.inner.most_octets
+            self.evidence = self.inner.evidence
             self.close = self.inner.close
 
     profile = marker()
