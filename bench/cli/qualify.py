@@ -52,7 +52,10 @@ def qualify(session: Session, /, **given: Any) -> int:
     this link quote it.  Other values of the line by --set bus.parity=even.
     """
     from bench.report.terminal import Out
+    from bench.trial.links import reaches_lights
 
+    if reaches_lights(given["link"]):
+        say("no node may be on this line: what is sent looks random")
     out = Out(sys.stdout)
     result = _qualified(session, given, out)
     if given["as_json"]:

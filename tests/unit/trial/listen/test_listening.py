@@ -330,3 +330,24 @@ def test_payloads_that_do_not_fill_the_lanes_are_told():
     assert len(said) == 4
     assert "expected 1920" in said[0]
     assert odd_sizes(load_profile("causeway"), figures) == []
+
+
+@pytest.mark.parametrize("framing", ["marker", "cobs", "ninth-bit"])
+def test_fields_of_the_last_packet(framing):
+    """In wire order, with the values that the sender put there."""
+    profile = small(framing)
+    line, sent = sent_by(profile, 6)
+    row = sent.rows[sent.rows["to"] == 0][-1]
+    at, size = int(row["payload_at"]), int(row["payload_octets"])
+    one = by_name(heard(profile, reads_of(line, profile, 1)))["ebb"]
+    told = {field["field"]: field for field in one["fields"]}
+    assert [f["field"] for f in one["fields"]] == [
+        f.kind for f in profile.packet.fields
+    ]
+    assert told["address"]["begins"] == "01"
+    assert told["payload"]["octets"] == size
+    assert (
+        bytes.fromhex(told["payload"]["begins"]) == sent.payload[at : at + 4].tobytes()
+    )
+    if "length" in told:
+        assert told["length"]["begins"] == f"{size:04X}"
