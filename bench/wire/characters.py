@@ -3,7 +3,8 @@
 A character is a start bit, data bits low bit first, perhaps a parity bit, and stop
 bits.  `write_levels` draws it; `CharacterReader` is the receiver of one wire.  It
 samples in the middle of each bit, counted exactly from the character's own start edge,
-so that neither rounding nor a long stream makes it drift.
+so that neither rounding nor a long stream makes it drift.  A start bit that rises
+before its middle was none.
 
 Nine data bits are an octet and a mark: where the ninth is set, the octet is told with
 `Flaw.ADDRESS`, unless something is wrong with its character.

@@ -1,6 +1,8 @@
 """A receiver of one wire, bit by bit, written from its rules and not from the bench.
 
-* A fall of an idle line begins a start bit; it must still be low in its middle.
+* A fall of an idle line begins a start bit; it must stay low up to its middle.  One
+  that rises sooner was none, and the next fall begins one, whatever the line is in the
+  middle of the first.
 * Data, parity and the first stop bit are sampled in their middles, counted from that
   fall.  A stop bit that is low is a framing error.
 * After a high stop bit the next fall begins a character, from the middle of the stop
@@ -53,8 +55,9 @@ def hear(changes, baud, data_bits=8, parity="none", character_bits=10):
     character = character_bits * bit
     heard, now = [], Fraction(0)
     while (fall := next_change(changes, now, 0)) is not None:
-        if level(changes, fall + bit / 2):
-            now = Fraction(next_change(changes, fall + Fraction(1, 10**6), 1))
+        rise = next_change(changes, fall + Fraction(1, 10**6), 1)
+        if rise is not None and rise <= fall + bit / 2:
+            now = Fraction(rise)
             continue
         bits = [
             level(changes, fall + (k + Fraction(3, 2)) * bit) for k in range(data_bits)

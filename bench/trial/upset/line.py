@@ -142,8 +142,14 @@ class Hearing:
 
     def _disturbed(self, changes: Changes, from_ns: int, good_ns: int) -> Heard:
         """Other levels from an instant until another; the first stands at the one."""
-        first = self._track.ended_by(from_ns)
-        before = [one for one in self._drawn(from_ns, from_ns) if one[0] < from_ns]
+        track = self._track
+        first = track.ended_by(from_ns)
+        # A break that would end just then goes on, if the line is low.
+        ends = first and track.end_ns(first - 1) == from_ns
+        if ends and track.flaw(first - 1)[0] == Flaw.BREAK:
+            first -= 1
+        drawn = self._pen.draw(track, first, track.started_by(from_ns + 1))
+        before = [one for one in drawn if one[0] < from_ns]
         began_ns = before[0][0] if before else from_ns
         reader = CharacterReader(self._form, start_ns=began_ns)
         for change in (*before, *changes):

@@ -108,6 +108,19 @@ def test_heard_as_by_the_plain_receiver(kind: str, random: Random) -> None:
     _look_at(heard, track, from_ns, good_ns)
 
 
+@pytest.mark.parametrize(
+    ("kind", "seed"), [("double", 56), ("half", 369), ("fast", 688), ("double", 749)]
+)
+def test_start_bit_cut_short_at_the_seam(kind: str, seed: int) -> None:
+    """A start bit of the upset that the line as sent cuts short, low in its middle."""
+    test_heard_as_by_the_plain_receiver.hypothesis.inner_test(kind, Random(seed))
+
+
+def test_break_goes_on_at_the_seam() -> None:
+    """A break that would end where an upset begins, with the line low, goes on."""
+    test_heard_as_by_the_plain_receiver.hypothesis.inner_test("double", Random(5507))
+
+
 def _look_at(heard: Heard, track: Track, from_ns: int, good_ns: int) -> None:
     """What is said of places and instants fits what was heard."""
     assert (heard.from_ns, heard.good_ns) == (from_ns, good_ns)
