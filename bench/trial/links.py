@@ -137,10 +137,12 @@ def rules_of(profile: Profile, options: LinkOptions, *, hears_bus: bool) -> Live
         options: How it is to be held.
         hears_bus: Whether what comes back is the bus, and not sighting lines.
     """
-    rules = LiveRules()
+    rules, packet = LiveRules(), profile.packet
+    # Elsewhere a silence is only what a parser takes for an end of everything.
+    ends = format_of(packet).delimiting.kind == Delimiter.SILENCE
     return LiveRules(
         pacing=profile.traffic.pacing,
-        silence_ns=profile.packet.silence_ns or 0,
+        silence_ns=(packet.silence_ns or 0) if ends else 0,
         lead_ns=options.lead_ns,
         listen_ns=rules.listen_ns if hears_bus else 0,
         reopen_ns=options.reopen_ns,

@@ -13,7 +13,7 @@ from bench.base.errors import ProfileError, UsageError
 from bench.cli.links import LinkChoice
 from bench.traffic.light import ALLOW_BRIGHT, ALLOW_FLASHING, CAUTIONS
 from bench.trial.lights import light_faults, refuse_lights
-from bench.trial.links import reaches_lights
+from bench.trial.links import LinkOptions, reaches_lights, rules_of
 from bench.trial.plan import Plan
 
 
@@ -124,6 +124,15 @@ def test_options_that_mean_nothing(words, text):
     assert done.exit_code == 2
     assert text in done.stderr
     assert done.stderr.count("\n") == 1
+
+
+@pytest.mark.parametrize(
+    ("name", "ns"), [("modbus-rtu", 2_005_209), ("dmx512", 0), ("causeway", 0)]
+)
+def test_only_a_framing_by_silence_keeps_one(name, ns):
+    """Elsewhere packets may follow each other, whatever a parser calls a silence."""
+    profile = bench.load_profile(name)
+    assert rules_of(profile, LinkOptions(), hears_bus=True).silence_ns == ns
 
 
 BRIGHT = Plan(bench.load_profile("causeway"), 1, packets=40)
