@@ -15,7 +15,6 @@ like any other.
 from __future__ import annotations
 
 import platform
-import traceback
 from contextlib import nullcontext, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -27,7 +26,6 @@ from typing import TYPE_CHECKING, Any, Literal
 from bench import __version__
 from bench.base.clock import SystemClock
 from bench.base.errors import (
-    BenchError,
     ExitCode,
     Fault,
     LedgerError,
@@ -36,6 +34,7 @@ from bench.base.errors import (
 from bench.base.grid import NS_PER_S
 from bench.base.units import parse_duration, shown
 from bench.ledger import Ledger, LedgerOptions
+from bench.ledger.no_verdict import no_verdict_told
 from bench.link.observes import EVERYTHING
 from bench.node.spec import node_specs
 from bench.profile import load_profile as _load
@@ -342,14 +341,8 @@ class _Kept:
         ledger = self._ledger
         with ledger:
             self._tools.watcher.begun(ledger.folder)
-            try:
+            with no_verdict_told(ledger):
                 outcome = self._outcome(link, allowed)
-            except BenchError as error:
-                self._no_verdict([*error.lines, *getattr(error, "__notes__", ())])
-                raise
-            except Exception:
-                self._no_verdict(["a bug of the bench", traceback.format_exc()])
-                raise
             return self._written(outcome)
 
     def _outcome(self, link: Link | None, allowed: Sequence[str]) -> Outcome:
@@ -420,8 +413,3 @@ class _Kept:
             "lost": outcome.lost,
             "ledger": None if failed is None else lost,
         }
-
-    def _no_verdict(self, lines: Sequence[str]) -> None:
-        """Say in the report why there is no verdict, if it can be written."""
-        with suppress(LedgerError):
-            self._ledger.report("\n".join(["no verdict", *lines]) + "\n")

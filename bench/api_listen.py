@@ -14,7 +14,6 @@ here; the recording is the one file that is written outside of the run's folder.
 from __future__ import annotations
 
 import os
-import traceback
 from contextlib import ExitStack, closing, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -25,7 +24,6 @@ from typing import TYPE_CHECKING, Any, BinaryIO, Literal
 from bench.api import facts_of
 from bench.base.clock import SystemClock
 from bench.base.errors import (
-    BenchError,
     ExitCode,
     Fault,
     LedgerError,
@@ -33,6 +31,7 @@ from bench.base.errors import (
 )
 from bench.base.units import parse_duration, shown
 from bench.ledger import Ledger, LedgerOptions
+from bench.ledger.no_verdict import no_verdict_told
 from bench.profile import to_toml
 from bench.report.listen import listen_page
 from bench.trial.listen.run import Ears
@@ -41,7 +40,7 @@ from bench.trial.plan import Plan
 from bench.trial.recorded import RecordedSource, Recorder, Recording, survey
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping, Sequence
+    from collections.abc import Callable, Iterator, Mapping
 
     from bench.base.clock import Clock
     from bench.link.transport import Heard, Transport
@@ -320,14 +319,8 @@ class _Kept:
     def carried(self, work: Callable[[], Outcome]) -> ListenResult:
         """Listen, and write down how it ended."""
         with self._ledger:
-            try:
+            with no_verdict_told(self._ledger):
                 outcome = work()
-            except BenchError as error:
-                self._no_verdict(error.lines)
-                raise
-            except Exception:
-                self._no_verdict(["a bug of the bench", traceback.format_exc()])
-                raise
             return self._written(outcome)
 
     def _written(self, outcome: Outcome) -> ListenResult:
@@ -375,8 +368,3 @@ class _Kept:
             figures,
             self._facts,
         )
-
-    def _no_verdict(self, lines: Sequence[str]) -> None:
-        """Say in the report why there is no verdict, if it can be written."""
-        with suppress(LedgerError):
-            self._ledger.report("\n".join(["no verdict", *lines]) + "\n")

@@ -8,7 +8,6 @@ print(result.verdict, result.says, known_rig("/dev/ttyUSB0"))
 
 from __future__ import annotations
 
-import traceback
 from contextlib import ExitStack, closing, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -18,8 +17,9 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from bench.api import facts_of
 from bench.base.clock import SystemClock
-from bench.base.errors import BenchError, ExitCode, LedgerError
+from bench.base.errors import ExitCode, LedgerError
 from bench.ledger import Ledger, LedgerOptions
+from bench.ledger.no_verdict import no_verdict_told
 from bench.ledger.rigs import keep_rig
 from bench.ledger.rigs import known_rig as _known
 from bench.profile import to_toml
@@ -157,14 +157,8 @@ class _Kept:
     def carried(self, work: Callable[[], Outcome]) -> QualifyResult:
         """Measure, and write down what came out."""
         with self._ledger:
-            try:
+            with no_verdict_told(self._ledger):
                 outcome = work()
-            except BenchError as error:
-                self._no_verdict(error.lines)
-                raise
-            except Exception:
-                self._no_verdict(["a bug of the bench", traceback.format_exc()])
-                raise
             return self._written(outcome)
 
     def _written(self, outcome: Outcome) -> QualifyResult:
@@ -214,11 +208,6 @@ class _Kept:
             figures,
             self._facts,
         )
-
-    def _no_verdict(self, lines: Sequence[str]) -> None:
-        """Say in the report why there is no verdict, if it can be written."""
-        with suppress(LedgerError):
-            self._ledger.report("\n".join(["no verdict", *lines]) + "\n")
 
 
 def _record(outcome: Outcome) -> dict[str, Any]:

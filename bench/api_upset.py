@@ -11,7 +11,6 @@ As in `bench.api`, only the date and the machine are asked for here.
 
 from __future__ import annotations
 
-import traceback
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -21,9 +20,10 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from bench.api import StreamResult, facts_of, refuse_number
 from bench.base.clock import SystemClock
-from bench.base.errors import BenchError, ExitCode, Fault, LedgerError, UsageError
+from bench.base.errors import ExitCode, Fault, LedgerError, UsageError
 from bench.base.units import format_ns, parse_duration, shown
 from bench.ledger import Ledger, LedgerOptions
+from bench.ledger.no_verdict import no_verdict_told
 from bench.node.spec import node_specs
 from bench.profile import to_toml
 from bench.report.upsets import upset_page
@@ -185,14 +185,8 @@ class _Kept:
         ledger = self._ledger
         with ledger:
             self._tools.watcher.begun(ledger.folder)
-            try:
+            with no_verdict_told(ledger):
                 performed = self._performed(make_link or self._simulated)
-            except BenchError as error:
-                self._no_verdict(error.lines)
-                raise
-            except Exception:
-                self._no_verdict(["a bug of the bench", traceback.format_exc()])
-                raise
             return self._written(performed)
 
     def _performed(self, make_link: Callable[[], Link]) -> Performed:
@@ -268,8 +262,3 @@ class _Kept:
             {**figures, "ledger": lost},
             self._facts,
         )
-
-    def _no_verdict(self, lines: Sequence[str]) -> None:
-        """Say in the report why there is no verdict, if it can be written."""
-        with suppress(LedgerError):
-            self._ledger.report("\n".join(["no verdict", *lines]) + "\n")

@@ -5,8 +5,6 @@ Here alone the system is asked for the date.
 
 from __future__ import annotations
 
-import traceback
-from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import partial
@@ -18,15 +16,14 @@ from bench.api import facts_of
 from bench.api_search.before import command_before
 from bench.base.clock import SystemClock
 from bench.base.errors import (
-    BenchError,
     ExitCode,
     Fault,
-    LedgerError,
     ProfileError,
     UsageError,
 )
 from bench.base.units import parse_duration, shown
 from bench.ledger import Ledger, LedgerOptions
+from bench.ledger.no_verdict import no_verdict_told
 from bench.profile import to_toml
 from bench.trial.edge.probe import search_ns_of
 from bench.trial.plan import Plan
@@ -197,14 +194,8 @@ class Run:
     def kept(self, work: Callable[[], None]) -> None:
         """Do the work; if it fails, say in the report why there is no verdict."""
         self.around.watcher.begun(self.ledger.folder)
-        try:
+        with no_verdict_told(self.ledger):
             work()
-        except BenchError as error:
-            self._no_verdict(error.lines)
-            raise
-        except Exception:
-            self._no_verdict(["a bug of the bench", traceback.format_exc()])
-            raise
 
     def ended(self, figures: dict[str, Any]) -> dict[str, Any]:
         """The figures, with how it ended."""
@@ -235,7 +226,3 @@ class Run:
             "figures": {**figures, "ledger": lost},
             "facts": self.facts,
         }
-
-    def _no_verdict(self, lines: Sequence[str]) -> None:
-        with suppress(LedgerError):
-            self.ledger.report("\n".join(["no verdict", *lines]) + "\n")

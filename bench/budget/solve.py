@@ -10,6 +10,7 @@ A value that the profile's own rules refuse does not fit either, and is told as 
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, get_args
@@ -167,7 +168,7 @@ def _edge(
     return asked.plain(good), why
 
 
-class _Asked:
+class _Asked(ABC):
     """A quantity that can be tried."""
 
     kind: Kind | None = None
@@ -176,13 +177,13 @@ class _Asked:
     least = Fraction(0)
     most = Fraction(_MOST_WHOLE)
 
+    @abstractmethod
     def budget(self, value: Fraction) -> Budget:
         """The budget with a value.
 
         Raises:
             BenchError: If the profile refuses it.
         """
-        raise NotImplementedError
 
     def why_not(self, value: Fraction) -> str:
         """Why a value does not fit; "" where it does."""

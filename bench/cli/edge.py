@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import secrets
 import sys
 from dataclasses import dataclass
@@ -22,11 +21,12 @@ from bench.cli.options import (
 )
 from bench.cli.runs import DRAWN_SEED, Noting, device_of, run_options, seed_option
 from bench.cli.search import make_link_of, octets_of, trial_options, words_of
-from bench.cli.told import say, say_if_cold, settled
+from bench.cli.told import say, say_if_cold, settled, tell_result
 
 if TYPE_CHECKING:
     from bench.api_search.edges import EdgeResult
     from bench.cli.options import Session
+    from bench.report.page import Page
     from bench.report.terminal import Out
 
 
@@ -214,13 +214,11 @@ def _command(given: _Options, seed: int) -> list[str]:
 
 def _told(result: EdgeResult, given: _Options, out: Out) -> None:
     """The result on standard output, for a program or for people."""
-    if given.as_json:
-        out.write(json.dumps(result.as_dict(), allow_nan=False) + "\n")
-        return
-    from bench.report.edge import edge_brief, edge_page
-    from bench.report.terminal import show
 
-    if result.signal is not None and out.is_terminal:
-        out.write("\n")  # what was typed stands there
-    made = edge_brief if given.quiet else edge_page
-    show(made(result.as_dict(), result.facts, out.width), out)
+    def page() -> Page:
+        from bench.report.edge import edge_brief, edge_page
+
+        made = edge_brief if given.quiet else edge_page
+        return made(result.as_dict(), result.facts, out.width)
+
+    tell_result(result, out, page, as_json=given.as_json)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -12,13 +11,14 @@ import click
 from bench.cli.held import held_as, held_options, held_words
 from bench.cli.options import Duration, point_of, profile_argument, set_option
 from bench.cli.runs import device_of, run_options
-from bench.cli.told import say, settled
+from bench.cli.told import say, settled, tell_result
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from bench.api_listen import ListenResult
     from bench.cli.options import Session
+    from bench.report.page import Page
     from bench.report.terminal import Out
 
 
@@ -129,13 +129,11 @@ def _listened(
 
 def _told(result: ListenResult, given: _Options, out: Out) -> None:
     """The result on standard output, for a program or for people."""
-    if given.as_json:
-        out.write(json.dumps(result.as_dict(), allow_nan=False) + "\n")
-        return
-    from bench.report.listen import listen_brief, listen_page
-    from bench.report.terminal import show
 
-    if result.signal is not None and out.is_terminal:
-        out.write("\n")  # what was typed stands there
-    made = listen_brief if given.quiet else listen_page
-    show(made(result.as_dict(), result.facts, out.width), out)
+    def page() -> Page:
+        from bench.report.listen import listen_brief, listen_page
+
+        made = listen_brief if given.quiet else listen_page
+        return made(result.as_dict(), result.facts, out.width)
+
+    tell_result(result, out, page, as_json=given.as_json)

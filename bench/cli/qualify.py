@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from typing import TYPE_CHECKING, Any
 
@@ -10,13 +9,14 @@ import click
 
 from bench.cli.held import held_as, held_options, held_words
 from bench.cli.options import point_of, set_option
-from bench.cli.told import say, settled
+from bench.cli.told import say, settled, tell_result
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from bench.api_qualify import QualifyResult
     from bench.cli.options import Session
+    from bench.report.page import Page
     from bench.report.terminal import Out
 
 
@@ -58,16 +58,14 @@ def qualify(session: Session, /, **given: Any) -> int:
         say("no node may be on this line: what is sent looks random")
     out = Out(sys.stdout)
     result = _qualified(session, given, out)
-    if given["as_json"]:
-        out.write(json.dumps(result.as_dict(), allow_nan=False) + "\n")
-    else:
-        from bench.report.qualify import qualify_brief, qualify_page
-        from bench.report.terminal import show
 
-        if result.signal is not None and out.is_terminal:
-            out.write("\n")  # what was typed stands there
+    def page() -> Page:
+        from bench.report.qualify import qualify_brief, qualify_page
+
         made = qualify_brief if given["quiet"] else qualify_page
-        show(made(result.as_dict(), result.facts, out.width), out)
+        return made(result.as_dict(), result.facts, out.width)
+
+    tell_result(result, out, page, as_json=given["as_json"])
     if result.figures["link_lost"]:
         say(result.figures["link_lost"])
     return settled(out, result.exit_code)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import secrets
 import sys
 from contextlib import nullcontext
@@ -25,12 +24,13 @@ from bench.cli.options import (
 )
 from bench.cli.recorded import played_from, refuse_beside_recorded
 from bench.cli.runs import DRAWN_SEED, Noting, device_of, run_options, seed_option
-from bench.cli.told import say, say_if_cold, settled
+from bench.cli.told import say, say_if_cold, settled, tell_result
 
 if TYPE_CHECKING:
     from bench.api import StreamResult
     from bench.cli.options import Session
     from bench.profile import Profile
+    from bench.report.page import Page
     from bench.report.terminal import Onlooker, Out
     from bench.trial.odd import Odd
 
@@ -264,13 +264,11 @@ def _streamed(
 
 def _told(result: StreamResult, given: _Options, out: Out) -> None:
     """The result on standard output, for a program or for people."""
-    if given.as_json:
-        out.write(json.dumps(result.as_dict(), allow_nan=False) + "\n")
-        return
-    from bench.report.summary import brief, summary
-    from bench.report.terminal import show
 
-    if result.signal is not None and out.is_terminal:
-        out.write("\n")  # what was typed stands there
-    made = brief if given.quiet else summary
-    show(made(result.as_dict(), result.facts, out.width), out)
+    def page() -> Page:
+        from bench.report.summary import brief, summary
+
+        made = brief if given.quiet else summary
+        return made(result.as_dict(), result.facts, out.width)
+
+    tell_result(result, out, page, as_json=given.as_json)

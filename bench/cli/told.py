@@ -1,16 +1,36 @@
-"""What goes to standard error: faults a line each, and why the first run is slow."""
+"""What commands say: their results, faults a line each, why the first run is slow.
+
+A result goes to standard output, everything else to standard error.
+"""
 
 from __future__ import annotations
 
+import json
 import sys
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, Protocol
 
 import click
 
 from bench.base.errors import BenchError, ExitCode, ProfileError
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from bench.report.page import Page
     from bench.report.terminal import Out
+
+
+class Result(Protocol):
+    """How a run ended."""
+
+    @property
+    def signal(self) -> int | None:
+        """The signal that ended it early, or None."""
+        ...
+
+    def as_dict(self) -> dict[str, Any]:
+        """Everything, as strict JSON."""
+        ...
 
 
 def say(text: str) -> None:
@@ -33,6 +53,27 @@ def tell(error: BenchError, profile: str = "") -> int:
     for line in lines:
         say(line)
     return int(error.exit_code)
+
+
+def tell_result(
+    result: Result, out: Out, page: Callable[[], Page], *, as_json: bool
+) -> None:
+    """A result on standard output, for a program or for people.
+
+    Args:
+        result: How the run ended.
+        out: Standard output.
+        page: Makes what people read.
+        as_json: Whether a program reads it.
+    """
+    if as_json:
+        out.write(json.dumps(result.as_dict(), allow_nan=False) + "\n")
+        return
+    from bench.report.terminal import show
+
+    if result.signal is not None and out.is_terminal:
+        out.write("\n")  # what was typed stands there
+    show(page(), out)
 
 
 def settled(out: Out, code: int) -> int:

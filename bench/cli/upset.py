@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import secrets
 import sys
 from dataclasses import dataclass
@@ -20,11 +19,12 @@ from bench.cli.options import (
     set_option,
 )
 from bench.cli.runs import DRAWN_SEED, Noting, device_of, run_options, seed_option
-from bench.cli.told import say, say_if_cold, settled
+from bench.cli.told import say, say_if_cold, settled, tell_result
 
 if TYPE_CHECKING:
     from bench.api_upset import UpsetResult
     from bench.cli.options import Session
+    from bench.report.page import Page
     from bench.report.terminal import Out
     from bench.trial.runner import Watcher
 
@@ -199,13 +199,11 @@ def _upset(
 
 def _told(result: UpsetResult, given: _Options, out: Out) -> None:
     """The result on standard output, for a program or for people."""
-    if given.as_json:
-        out.write(json.dumps(result.as_dict(), allow_nan=False) + "\n")
-        return
-    from bench.report.terminal import show
-    from bench.report.upsets import upset_brief, upset_page
 
-    if result.signal is not None and out.is_terminal:
-        out.write("\n")  # what was typed stands there
-    made = upset_brief if given.quiet else upset_page
-    show(made(result.as_dict(), result.facts, out.width), out)
+    def page() -> Page:
+        from bench.report.upsets import upset_brief, upset_page
+
+        made = upset_brief if given.quiet else upset_page
+        return made(result.as_dict(), result.facts, out.width)
+
+    tell_result(result, out, page, as_json=given.as_json)

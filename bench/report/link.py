@@ -98,7 +98,9 @@ def _trouble(link: Content) -> list[str]:
         stretch = link[key]
         if stretch["times"]:
             times = "once" if stretch["times"] == 1 else f"{stretch['times']} times"
-            found.append(f"{text} {times}, {_ns(stretch['ns'])} in all")
+            ns = stretch["ns"]
+            long = f"for how long {_UNSEEN}" if ns is None else f"{_ns(ns)} in all"
+            found.append(f"{text} {times}, {long}")
     if link["lost"] is not None:
         found.append(f"{link['lost']['cause']} at {_ns(link['lost']['at_ns'])}")
     return found

@@ -29,18 +29,28 @@ _NOTED = 4096
 
 @dataclass(slots=True)
 class Stretches:
-    """Stretches of time in which something was not as it should be."""
+    """Stretches of time in which something was not as it should be.
+
+    Attributes:
+        times: How many.
+        ns: How long in all; None where one of them is not observable.
+        longest_ns: The longest, likewise.
+        first_ns: When the first was noticed.
+    """
 
     times: int = 0
-    ns: int = 0
-    longest_ns: int = 0
+    ns: int | None = 0
+    longest_ns: int | None = 0
     first_ns: int | None = None
 
-    def add(self, ns: int, at_ns: int) -> None:
-        """One more, noticed at an instant of the trial."""
+    def add(self, ns: int | None, at_ns: int) -> None:
+        """One more, noticed at an instant of the trial; None: of unknown length."""
         self.times += 1
-        self.ns += ns
-        self.longest_ns = max(self.longest_ns, ns)
+        if ns is None or self.ns is None or self.longest_ns is None:
+            self.ns = self.longest_ns = None
+        else:
+            self.ns += ns
+            self.longest_ns = max(self.longest_ns, ns)
         if self.first_ns is None:
             self.first_ns = at_ns
 
@@ -54,7 +64,12 @@ class Stretches:
         }
 
     def __str__(self) -> str:
-        return f"{_times(self.times)}, {format_ns(self.ns)} in all"
+        if self.ns is None or self.longest_ns is None:
+            return f"{_times(self.times)}, for how long is not observable"
+        text = f"{_times(self.times)}, {format_ns(self.ns)} in all"
+        if self.times > 1:
+            text += f", {format_ns(self.longest_ns)} at worst"
+        return text
 
 
 @dataclass(slots=True)
@@ -199,10 +214,9 @@ class Account:
             void.append(f"the link was lost and came back: {self.out}")
         if self.no_room.times:
             text = f"the link took nothing for longer than the lead: {self.no_room}"
-            void.append(f"{text}, {format_ns(self.no_room.longest_ns)} at worst")
+            void.append(text)
         if self.dry.times:
-            text = f"the queue of the link ran dry: {self.dry}"
-            void.append(f"{text}, {format_ns(self.dry.longest_ns)} at worst")
+            void.append(f"the queue of the link ran dry: {self.dry}")
         if side.rules.pacing == "timed" and (fault := side.placed.fault) is not None:
             void.append(str(fault))
         return void

@@ -63,7 +63,6 @@ _DRIFT_NS = 2_000_000
 """A line is that much ahead or behind before the plan follows an adapter's own rate:
 far more than the grain of what a driver tells, far less than the lead."""
 
-
 _REOPEN_S = 0.1
 """A lost link is looked for so long before somebody asks for a signal."""
 
@@ -285,11 +284,7 @@ class LiveLink:
             accepted = self._obeyed(self._transport.write, octets)
             if accepted:
                 if stalled_ns is not None:
-                    self._account.stalled(
-                        now_ns - stalled_ns, self._time.trial_ns(now_ns)
-                    )
-                    if begins and now_ns - stalled_ns > self._rules.lead_ns:
-                        self._move(now_ns - stalled_ns)
+                    self._went_on(now_ns - stalled_ns, now_ns, begins=begins)
                     stalled_ns = None
                 late_ns = self._wire.accept(accepted, now_ns)
                 if late_ns and not (begins or self._rested):
@@ -378,7 +373,7 @@ class LiveLink:
         drift_ns = now_ns + self._bus.pitch.at(unsent) - reckoned_ns
         if unsent == 0:
             # It was empty before it had to be; for how long is not observable.
-            self._account.dry.add(0, self._time.trial_ns(now_ns))
+            self._account.dry.add(None, self._time.trial_ns(now_ns))
         elif abs(drift_ns) < _DRIFT_NS:
             return
         self._wire.set_free(reckoned_ns + drift_ns)

@@ -10,6 +10,7 @@ kind escape.
 from __future__ import annotations
 
 import importlib
+from abc import ABC, abstractmethod
 from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
 
 from bench.base.errors import BenchError, Fault, LinkError
@@ -88,7 +89,7 @@ def foreign() -> tuple[type[BaseException], ...]:
 FOREIGN = foreign()
 
 
-class BaseTransport:
+class BaseTransport(ABC):
     """A transport but for moving the octets.
 
     A subclass defines `_write`, `_read`, `_wait` and `_close`, and more where it can.
@@ -177,17 +178,17 @@ class BaseTransport:
 
     # -- what a subclass does -------------------------------------------------
 
-    def _write(self, octets: memoryview) -> int:
-        raise NotImplementedError
+    @abstractmethod
+    def _write(self, octets: memoryview) -> int: ...
 
-    def _read(self) -> Heard | None:
-        raise NotImplementedError
+    @abstractmethod
+    def _read(self) -> Heard | None: ...
 
-    def _wait(self, seconds: float, room: bool) -> None:
-        raise NotImplementedError
+    @abstractmethod
+    def _wait(self, seconds: float, room: bool) -> None: ...
 
-    def _close(self, *, lost: bool) -> None:
-        raise NotImplementedError
+    @abstractmethod
+    def _close(self, *, lost: bool) -> None: ...
 
     def _unsent(self) -> int | None:
         return None

@@ -7,6 +7,7 @@ Defects are counted, never drawn: every nth means the same in every run.
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections import Counter
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
@@ -160,7 +161,7 @@ def _every(first: int, every: int) -> slice:
 # --- what they do ---------------------------------------------------------------------
 
 
-class Counted(Defect):
+class Counted(Defect, ABC):
     """Something that befalls every nth burst of each node."""
 
     def __init__(self, every: int) -> None:
@@ -175,9 +176,9 @@ class Counted(Defect):
         struck[_every(first, self._every)] = True
         return self.strike(played, struck) if struck.any() else played
 
+    @abstractmethod
     def strike(self, played: Played, struck: NDArray[np.bool_]) -> Played:
         """What becomes of the bursts that are struck."""
-        raise NotImplementedError
 
 
 class Drops(Counted):

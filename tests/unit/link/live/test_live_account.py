@@ -6,7 +6,7 @@ import pytest
 from unit.link.live.stub import MS
 
 from bench.base.clock import JumpClock
-from bench.link.live.account import Side, graded
+from bench.link.live.account import Side, Stretches, graded
 from bench.link.live.rules import LiveRules
 from bench.link.pacer import Pacer
 from bench.link.transport import Can, Told
@@ -50,3 +50,17 @@ def test_bounded(busy_ms, baud, share):
     grade, text = graded(side(busy_ns=busy_ms * MS, measured_baud=baud))
     assert grade == "bounded"
     assert text == f"idle share at most {share}, of which the floor is 0.002"
+
+
+def test_stretches_of_unknown_length():
+    """One whose length nobody saw makes the sum not observable, and never shorter."""
+    dry = Stretches()
+    dry.add(3 * MS, 5)
+    assert str(dry) == "once, 3 ms in all"
+    dry.add(1 * MS, 6)
+    assert str(dry) == "2 times, 4 ms in all, 3 ms at worst"
+    dry.add(None, 7)
+    dry.add(2 * MS, 8)
+    told = {"times": 4, "ns": None, "longest_ns": None, "first_ns": 5}
+    assert dry.as_dict() == told
+    assert str(dry) == "4 times, for how long is not observable"
