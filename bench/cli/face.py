@@ -19,6 +19,7 @@ from bench import __version__
 from bench.base.errors import BenchError, Fault, UsageError
 from bench.cli.budget import budget
 from bench.cli.check import check
+from bench.cli.drive import drive
 from bench.cli.edge import edge
 from bench.cli.header import header
 from bench.cli.listen import listen
@@ -96,6 +97,7 @@ def nightbench(ctx: click.Context) -> None:
 
 for command in (
     stream,
+    drive,
     sweep,
     edge,
     upset,

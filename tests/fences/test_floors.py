@@ -30,6 +30,7 @@ FLOORS = [
     {"report"},
     {
         "api",
+        "api_drive",
         "api_listen",
         "api_qualify",
         "api_search",
@@ -123,6 +124,7 @@ IO_FREE = [
         "report",
         "cli",
         "api",
+        "api_drive",
         "api_listen",
         "api_qualify",
         "api_search",

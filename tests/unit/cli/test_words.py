@@ -21,9 +21,9 @@ WRONG = [
     (
         ["strem"],
         (
-            "no such command: strem, expected budget, check, completion, edge, header, "
-            "listen, patterns, ports, qualify, schema, serve, sheet, stream, sweep, "
-            "upset (did you mean stream?)"
+            "no such command: strem, expected budget, check, completion, drive, edge, "
+            "header, listen, patterns, ports, qualify, schema, serve, sheet, stream, "
+            "sweep, upset (did you mean stream?)"
         ),
     ),
     (["stream", "--sed", "1"], "no such option: --sed (did you mean --seed?)"),

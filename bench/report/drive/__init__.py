@@ -1,0 +1,1 @@
+"""Drives as people see them: while they run, and afterwards."""
