@@ -74,6 +74,31 @@ class Face(click.Group):
             raise UsageError(fault)
         return super().resolve_command(ctx, args)
 
+    def format_commands(
+        self, ctx: click.Context, formatter: click.HelpFormatter
+    ) -> None:
+        """See the base class; commands stand in sections, not by the alphabet."""
+        widest = max(len(name) for name in self.list_commands(ctx))
+        room = formatter.width - widest - _INDENT
+        for title, commands in SECTIONS.items():
+            rows = [
+                (str(command.name).ljust(widest), command.get_short_help_str(room))
+                for command in commands
+            ]
+            with formatter.section(title):
+                formatter.write_dl(rows)
+
+
+SECTIONS: dict[str, tuple[click.Command, ...]] = {
+    "Try boards": (stream, drive, sweep, edge, upset),
+    "Without a board": (budget, check, serve, header, sheet, patterns, schema),
+    "The bus and the rig": (listen, qualify, ports),
+    "This command line": (completion,),
+}
+"""Every command, under what the help lists it."""
+
+_INDENT = 6
+"""Columns around the names of commands."""
 
 _CODES = """\b
 Exit codes: 0 pass, 1 fail, 2 usage or profile, 3 link, 4 void, 5 ledger,
@@ -95,25 +120,9 @@ def nightbench(ctx: click.Context) -> None:
         click.echo(ctx.get_help())
 
 
-for command in (
-    stream,
-    drive,
-    sweep,
-    edge,
-    upset,
-    listen,
-    qualify,
-    serve,
-    ports,
-    budget,
-    check,
-    header,
-    sheet,
-    patterns,
-    schema,
-    completion,
-):
-    nightbench.add_command(command)
+for _commands in SECTIONS.values():
+    for _command in _commands:
+        nightbench.add_command(_command)
 
 
 # --- told -----------------------------------------------------------------------------
