@@ -11,6 +11,7 @@ import shlex
 import signal
 import subprocess
 from contextlib import suppress
+from threading import Thread
 from typing import TYPE_CHECKING
 
 from bench.base.errors import Fault, UsageError
@@ -25,7 +26,10 @@ less."""
 
 
 def command_before(
-    template: str, axes: Sequence[str]
+    template: str,
+    axes: Sequence[str],
+    where: str = "--before",
+    what: str = "the command before it",
 ) -> Callable[[Mapping[str, str]], str]:
     """A command that is run before each point.
 
@@ -35,6 +39,8 @@ def command_before(
     Args:
         template: The command.
         axes: Names of what is varied.
+        where: The option that gave it.
+        what: What it is called where it fails.
 
     Raises:
         UsageError: If it is none, or names what is not varied.
@@ -42,21 +48,48 @@ def command_before(
     try:
         words = shlex.split(template)
     except ValueError as error:
-        raise UsageError(
-            Fault("not a command", shown(template), str(error).lower(), "--before")
-        ) from error
+        fault = Fault("not a command", shown(template), str(error).lower(), where)
+        raise UsageError(fault) from error
     if not words:
-        raise UsageError(Fault("no command", expected="one", where="--before"))
+        raise UsageError(Fault("no command", expected="one", where=where))
     for name in _braced(template):
         if name not in axes:
             known = ", ".join(f"{{{axis}}}" for axis in axes)
-            fault = Fault("not varied", shown(f"{{{name}}}"), known, "--before")
+            fault = Fault("not varied", shown(f"{{{name}}}"), known, where)
             raise UsageError(fault)
 
     def run(point: Mapping[str, str]) -> str:
-        return _run(words, point)
+        return _run(words, point, what)
 
     return run
+
+
+def command_beside(
+    template: str, where: str, what: str
+) -> Callable[[], Callable[[], str | None]]:
+    """A command that runs beside what else is done.
+
+    Args:
+        template: The command.
+        where: The option that gave it.
+        what: What it is called where it fails.
+
+    Returns:
+        What begins it, and gives what is asked whether it has ended: None until then,
+        and then what went wrong, or "".
+
+    Raises:
+        UsageError: If it is none.
+    """
+    run = command_before(template, (), where, what)
+
+    def begin() -> Callable[[], str | None]:
+        ended_so: list[str] = []
+        beside = Thread(target=lambda: ended_so.append(run({})), daemon=True)
+        beside.start()
+        return lambda: ended_so[0] if ended_so else None
+
+    return begin
 
 
 def _braced(text: str) -> list[str]:
@@ -65,7 +98,7 @@ def _braced(text: str) -> list[str]:
     return [part.partition("}")[0] for part in parts if "}" in part]
 
 
-def _run(words: Sequence[str], point: Mapping[str, str]) -> str:
+def _run(words: Sequence[str], point: Mapping[str, str], what: str) -> str:
     """Run a command for a point; what went wrong, or ""."""
     filled = list(words)
     env = dict(os.environ)
@@ -73,7 +106,7 @@ def _run(words: Sequence[str], point: Mapping[str, str]) -> str:
         filled = [word.replace(f"{{{name}}}", value) for word in filled]
         key = "".join(sign if sign.isalnum() else "_" for sign in name.upper())
         env[f"NIGHTBENCH_{key}"] = value
-    what = f"the command before it failed: {shlex.join(filled)}"
+    what = f"{what} failed: {shlex.join(filled)}"
     try:
         ran = subprocess.run(  # noqa: S603 (the user's own command)
             filled,

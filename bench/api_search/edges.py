@@ -7,11 +7,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from bench.api import StreamResult, refuse_number
+from bench.api_search.before import command_beside
 from bench.api_search.kept import (
     MOST_SEED,
     Around,
     Run,
     before_of,
+    clocked_of,
     duration_ns_of,
     limits_of,
     rehearsed,
@@ -24,6 +26,7 @@ from bench.base.units import shown
 from bench.report.edge import edge_page
 from bench.trial.edge import methods, result
 from bench.trial.edge.ask import is_window, quest_of
+from bench.trial.edge.boards import Boards
 from bench.trial.edge.closed import with_budget
 from bench.trial.edge.find import NoChange, find
 from bench.trial.edge.probe import (
@@ -42,7 +45,7 @@ from bench.trial.sweep.hands import InTurn, Threads
 from bench.trial.sweep.point import SIMULATED, Job
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
 
     from bench.profile import Profile
@@ -79,6 +82,7 @@ def edge(
     allowed: Sequence[str] = (),
     before: str | None = None,
     before_packet: bytes = b"",
+    reset: str | None = None,
     **around: Any,
 ) -> EdgeResult:
     """Find the last good and the first bad value of one thing, and why.
@@ -102,6 +106,7 @@ def edge(
         allowed: Likewise.
         before: Likewise.
         before_packet: Likewise.
+        reset: A command that resets boards, for the method of that name.
         **around: Likewise.
 
     Raises:
@@ -114,7 +119,7 @@ def edge(
     template = template_of(profile, overrides)
     rates = None
     if method is not None:
-        rates = _rates(method, template, vary, make_link)
+        rates = _rates(method, template, vary)
         vary, start, end = methods.RATE, "1 Hz", f"{rates.most} Hz"
         to_within, scale = to_within or "1 Hz", scale or "linear"
     elif vary is None:
@@ -123,7 +128,10 @@ def edge(
         fault = Fault(what, "", f"something to vary, or a method: {named}", "--vary")
         raise UsageError(fault)
     quest = quest_of(template, vary, (start, end), to_within, scale)
-    way, link = way_of(template, seed, make_link, allowed)
+    place = Around(**around)
+    begin = _resetting(method, reset, real=make_link is not None)
+    clocked = clocked_of([quest.name], before)
+    way, link = way_of(template, seed, make_link, allowed, clocked)
     drawn = what_is_drawn(template.profile())
     if way.real:
         drawn.append("what boards do")
@@ -146,11 +154,14 @@ def edge(
         "search_ns": lengths.search_ns,
         "decide_ns": lengths.decide_ns,
         "before": before,
+        "reset": reset,
     }
     seeds = [(seed + k) % 2**64 for k in range(repeats)]
-    asked = _Asked(template, quest, method, rates, lengths, seeds)
-    place = Around(**around)
     first = before_of(before, before_packet, (vary,))
+    boards = None
+    if way.real:
+        boards = Boards(way, place.clock, begin, first.command)
+    asked = _Asked(template, quest, method, rates, lengths, seeds, boards)
     hands: Hands = InTurn(way, clock=place.clock, before=first)
     if way is SIMULATED and not before and not before_packet:
         hands = Threads(jobs or cores())
@@ -170,9 +181,7 @@ def _lengths(
     return Lengths(min(search_ns, decide_ns), decide_ns, packets)
 
 
-def _rates(
-    method: str, template: Template, vary: str | None, make_link: MakeLink | None
-) -> methods.Rates:
+def _rates(method: str, template: Template, vary: str | None) -> methods.Rates:
     """The rates that a method is about.
 
     Raises:
@@ -184,11 +193,27 @@ def _rates(
     if vary not in (None, methods.RATE):
         expected = f"nothing, or {methods.RATE}"
         raise UsageError(Fault("a method varies by itself", vary, expected, "--vary"))
-    if make_link is not None and method in ("recovery", "reset"):
-        mend = "only throughput and loss-steps can"
-        fault = Fault("needs simulated nodes", method, where="--method", mend=mend)
-        raise UsageError(fault)
     return methods.Rates.of(template)
+
+
+def _resetting(
+    method: str | None, command: str | None, *, real: bool
+) -> Callable[[], Callable[[], str | None]] | None:
+    """What begins to reset boards.
+
+    Raises:
+        UsageError: If boards are to be reset and nothing does it, or the other way
+            round.
+    """
+    if command is None:
+        if method == "reset" and real:
+            what, mend = "boards have to be reset by something", "--reset COMMAND"
+            raise UsageError(Fault(what, where="--method reset", mend=mend))
+        return None
+    if method != "reset" or not real:
+        expected = "--method reset on a real link; the bench resets simulated nodes"
+        raise UsageError(Fault("nothing to reset", command, expected, "--reset"))
+    return command_beside(command, "--reset", "the command that resets the boards")
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,6 +226,7 @@ class _Asked:
     rates: methods.Rates | None
     lengths: Lengths
     seeds: Sequence[int]
+    boards: Boards | None = None
 
 
 class _Edge(Run):
@@ -254,13 +280,17 @@ class _Edge(Run):
 
     def _by_method(self, rates: methods.Rates) -> dict[str, Any]:
         """One of the named methods."""
-        from bench.trial.edge.recovery import recovery, resets
+        from bench.trial.edge.recovery import recovery, resets, resets_by
 
-        asked, prober = self._asked, self._prober
+        asked, prober, boards = self._asked, self._prober, self._asked.boards
         profile, stop = asked.template.profile(), self.around.stop
         most = rates.told(rates.most)
         if asked.method == "reset":
-            dark = resets(profile, self.seed, stop)
+            if boards is None:
+                dark = resets(profile, self.seed, stop)
+            else:
+                lasts_ns = asked.lengths.decide_ns
+                dark = resets_by(profile, self.seed, lasts_ns, stop, boards)
             self._trials = sum(one["instants"] for one in dark)
             self._trial_ns = sum(one["trial_ns"] for one in dark)
             return result.reset(dark)
@@ -273,7 +303,7 @@ class _Edge(Run):
         over, half = methods.overload(rate, rates), max(1, rate // 2)
         profiles = rates.at(over), rates.at(half)
         lengths = asked.lengths.decide_ns, asked.lengths.decide_ns
-        made = recovery(profiles, self.seed, lengths, stop)
+        made = recovery(profiles, self.seed, lengths, stop, boards)
         self._trials += 1
         self._trial_ns += made["trial_ns"]
         made |= {"overload": rates.told(over), "after": rates.told(half)}

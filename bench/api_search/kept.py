@@ -26,6 +26,7 @@ from bench.ledger import Ledger, LedgerOptions
 from bench.ledger.no_verdict import no_verdict_told
 from bench.profile import to_toml
 from bench.trial.edge.probe import search_ns_of
+from bench.trial.edge.window import OFFSET
 from bench.trial.plan import Plan
 from bench.trial.sweep.hands import Before
 from bench.trial.sweep.point import SIMULATED, Job, Nobody, Task, Way, simulated
@@ -35,6 +36,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
     from bench.base.clock import Clock
+    from bench.link.link import Link
+    from bench.link.transport import Transport
     from bench.profile import Profile
     from bench.trial.runner import Watcher
     from bench.trial.sweep.point import MakeLink
@@ -112,18 +115,51 @@ def before_of(command: str | None, octets: bytes, names: Sequence[str]) -> Befor
     return Before(made, octets)
 
 
+def clocked_of(names: Sequence[str], before: str | None) -> list[str]:
+    """What of that which is varied only a link with a bit clock can vary.
+
+    The baud itself may be moved by a command at the far end, where there is none.
+    """
+    moved = [OFFSET] if before else [OFFSET, "bus.baud"]
+    return [name for name in names if name in moved]
+
+
 def way_of(
-    template: Template, seed: int, make_link: MakeLink | None, allowed: Sequence[str]
+    template: Template,
+    seed: int,
+    make_link: MakeLink | None,
+    allowed: Sequence[str],
+    clocked: Sequence[str] = (),
 ) -> tuple[Way, str]:
     """The way to the nodes, and what its link is called.
 
     A link that cannot be had is told before anything else.
+
+    Args:
+        template: The profile.
+        seed: What draws depend on.
+        make_link: A link to boards, or None.
+        allowed: Which limits of the light guard may be passed.
+        clocked: What is varied that moves the link's bit clock.
+
+    Raises:
+        UsageError: If the link has none that it could move.
     """
     if make_link is None:
         return SIMULATED, "simulated"
     with make_link(template.profile(), seed) as link:
         name = link.name
+        if clocked and not has_clock(link):
+            what = f"this link has no bit clock, so it cannot move {clocked[0]}"
+            mend = "an adapter has one, and simulated nodes"
+            raise UsageError(Fault(what, name, where="--link", mend=mend))
     return Way(make_link, name != "simulated", tuple(allowed)), name
+
+
+def has_clock(link: Link) -> bool:
+    """Whether something below a link keeps a bit rate; as far as it says so."""
+    transport: Transport | None = getattr(link, "transport", None)
+    return transport is None or transport.can.keeps_baud
 
 
 def rehearsed(

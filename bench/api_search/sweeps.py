@@ -14,6 +14,7 @@ from bench.api_search.kept import (
     Around,
     Run,
     before_of,
+    clocked_of,
     limits_of,
     rehearsed,
     template_of,
@@ -104,13 +105,14 @@ def sweep(
     template = template_of(profile, overrides)
     axes = tuple(axis_of(text, template.tables) for text in over)
     if not axes:
-        raise UsageError(Fault("nothing is varied", expected="an axis", where="over"))
+        raise UsageError(Fault("nothing is varied", expected="an axis", where="--over"))
     _refuse_idle(template, axes)
     limits = limits_of(template, packets, duration)
     job = Job(template, axes, *limits, seed)
     points_of(axes)
     place = Around(**around)
-    way, link = way_of(template, seed, make_link, allowed)
+    clocked = clocked_of([axis.name for axis in axes], before)
+    way, link = way_of(template, seed, make_link, allowed, clocked)
     first = before_of(before, before_packet, [axis.name for axis in axes])
     hands = _hands(way, first, (jobs, cluster), place.clock)
     known = {

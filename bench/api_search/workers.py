@@ -22,16 +22,16 @@ import traceback
 from contextlib import suppress
 from importlib import import_module
 from pathlib import Path
-from typing import IO, TYPE_CHECKING, Any
+from typing import IO, TYPE_CHECKING, Any, Protocol
 
 from bench.api_search.before import ended
 from bench.base.errors import Fault, LinkError, UsageError
 from bench.base.units import shown
 from bench.trial.sweep.hands import Died
-from bench.trial.sweep.point import Job, Task, job_of, tried
+from bench.trial.sweep.point import Task, job_of, tried
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
     from bench.trial.sweep.hands import Record, Stop
 
@@ -40,7 +40,25 @@ if TYPE_CHECKING:
 _LOOK_S = 0.1
 """How often a request to stop is looked for."""
 
+_ALONE = {
+    "OPENBLAS_NUM_THREADS": "1",
+    "MALLOC_MMAP_THRESHOLD_": "600000",
+    "MALLOC_TOP_PAD_": "16777216",
+    "MALLOC_TRIM_THRESHOLD_": "134217728",
+}
+"""What a worker is to know: it has one core; and where the C library is glibc, that it
+makes the same arrays anew for every trial.  Large ones come as pages that nobody has to
+touch, and the others' memory is not given back: a twelfth of a short trial's time."""
+
 _BUG = "bug"
+
+
+class Work(Protocol):
+    """What all tasks have in common: a `Job` of a sweep, or another's."""
+
+    def as_dict(self) -> dict[str, Any]:
+        """As strict JSON, from which a worker makes it again."""
+        ...
 
 
 def cores() -> int:
@@ -52,24 +70,34 @@ def cores() -> int:
 # --- what a worker does ---------------------------------------------------------------
 
 
-def serve() -> None:
-    """Be a worker: a job first, then points, until the input ends."""
+def serve(
+    made: Callable[[Mapping[str, Any]], Any] = job_of,
+    done: Callable[[Any, Task], Record | None] = tried,
+) -> None:
+    """Be a worker: a job first, then tasks, until the input ends.
+
+    Args:
+        made: A job, of what its `as_dict` wrote.
+        done: The record of one task of a job.
+    """
     for name in ("SIGINT", "SIGHUP"):
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), signal.SIG_IGN)
     with os.fdopen(os.dup(1), "w", encoding="ascii") as out:
         os.dup2(2, 1)  # what a library prints is no record
-        job = job_of(json.loads(sys.stdin.readline()))
+        job = made(json.loads(sys.stdin.readline()))
         for line in sys.stdin:
-            out.write(_answer(job, json.loads(line)) + "\n")
+            out.write(answered(job, json.loads(line), done) + "\n")
             out.flush()
 
 
-def _answer(job: Job, given: Sequence[Any]) -> str:
-    """The record of one point as a line."""
+def answered(
+    job: Any, given: Sequence[Any], done: Callable[[Any, Task], Record | None] = tried
+) -> str:
+    """The record of one task as a line."""
     index, values = given
     try:
-        record = tried(job, Task(index, tuple(values)))
+        record = done(job, Task(index, tuple(values)))
     except Exception:  # it is raised again where somebody can be told
         record = {_BUG: traceback.format_exc()}
     return json.dumps(record)
@@ -83,7 +111,7 @@ def answer_for(job: Mapping[str, Any], index: int, values: Sequence[str]) -> str
         index: Of the point.
         values: Of the point.
     """
-    return _answer(job_of(job), (index, values))
+    return answered(job_of(job), (index, values))
 
 
 def _record(text: str) -> Record:
@@ -109,13 +137,14 @@ class Processes:
 
         Args:
             count: How many at most.
-            command: What a worker is started with; this bench's own unless given.
+            command: What a worker is started with; one that tries points of a sweep
+                unless given.
         """
         self._count = count
-        self._command = command or _own_command()
+        self._command = command or own_command(__name__)
 
     def work(
-        self, job: Job, tasks: Iterable[Task], stop: Stop
+        self, job: Work, tasks: Iterable[Task], stop: Stop
     ) -> Iterator[tuple[Task, Record | Died]]:
         """See `Hands`."""
         waiting: queue.SimpleQueue[Task] = queue.SimpleQueue()
@@ -148,7 +177,7 @@ class _Worker:
 
     def __init__(
         self,
-        job: Job,
+        job: Work,
         command: Sequence[str],
         waiting: queue.SimpleQueue[Task],
         came: queue.SimpleQueue[Came | BaseException],
@@ -213,7 +242,7 @@ class _Worker:
                 encoding="ascii",
                 start_new_session=True,  # a signal of the terminal is ours alone
                 creationflags=getattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 0),
-                env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
+                env={**os.environ, **_ALONE},
             )
         except OSError as error:
             reason = error.strerror or str(error)
@@ -233,14 +262,18 @@ class _Worker:
             process.wait()
 
 
-def _own_command() -> list[str]:
-    """What starts a worker with the same package as this process has."""
+def own_command(module: str) -> list[str]:
+    """What starts a worker with the same package as this process has.
+
+    Args:
+        module: Whose `serve` it is.
+    """
     home = str(Path(__file__).parents[2])
     code = f"import sys; sys.path.insert(0, {home!r}); "
     return [
         sys.executable,
         "-c",
-        f"{code}from bench.api_search.workers import serve; serve()",
+        f"{code}from {module} import serve; serve()",
     ]
 
 
@@ -259,16 +292,18 @@ def _close(process: subprocess.Popen[str]) -> None:
 class Cluster:
     """The workers of a Dask cluster, which have the same bench installed."""
 
-    def __init__(self, address: str) -> None:
+    def __init__(self, address: str, answer: Callable[..., str] = answer_for) -> None:
         """Reach a cluster.
 
         Args:
             address: Of its scheduler, "tcp://…:8786".
+            answer: What its workers do with a task; as `answer_for`.
 
         Raises:
             UsageError: If the library for it is not installed.
             LinkError: If nobody answers.
         """
+        self._answer = answer
         try:
             self._library: Any = import_module("distributed")
         except ImportError as error:
@@ -284,14 +319,14 @@ class Cluster:
             raise LinkError(fault) from error
 
     def work(
-        self, job: Job, tasks: Iterable[Task], stop: Stop
+        self, job: Work, tasks: Iterable[Task], stop: Stop
     ) -> Iterator[tuple[Task, Record | Died]]:
         """See `Hands`."""
         wait, killed = self._library.wait, self._library.scheduler.KilledWorker
         given = job.as_dict()
         left = {
             self._client.submit(
-                answer_for, given, task.index, task.values, pure=False, retries=0
+                self._answer, given, task.index, task.values, pure=False, retries=0
             ): task
             for task in tasks
         }

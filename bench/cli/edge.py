@@ -51,6 +51,7 @@ class _Options:
     allow_failing: bool
     before: str | None
     before_packet: str | None
+    reset: str | None
     dut: tuple[str, ...]
     firmware: str | None
     logs: str
@@ -120,6 +121,11 @@ class _ListedHelp(click.Command):
 )
 @seed_option
 @trial_options
+@click.option(
+    "--reset",
+    metavar="COMMAND",
+    help="What resets real boards, for that method; run in the midst of traffic.",
+)
 @run_options
 @click.pass_obj
 def edge(session: Session, /, **options: Any) -> int:
@@ -174,6 +180,7 @@ def _found(session: Session, given: _Options, out: Out) -> EdgeResult:
             allowed=given.way.allowed,
             before=given.before,
             before_packet=octets_of(given.before_packet),
+            reset=given.reset,
             logs=given.logs,
             dut=device_of(given.dut, given.firmware),
             facts=facts,
@@ -209,6 +216,7 @@ def _command(given: _Options, seed: int) -> list[str]:
     words += given.way.words()
     words += words_of([(ALLOW_FAILING, given.allow_failing)])
     befores = [("--before", given.before), ("--before-packet", given.before_packet)]
+    befores.append(("--reset", given.reset))
     return [*words, *words_of(befores), "--seed", str(seed)]
 
 

@@ -7,7 +7,7 @@ What could not be worked out is gathered at the end, with what is missing.
 
 from __future__ import annotations
 
-from textwrap import wrap
+from textwrap import shorten, wrap
 from typing import TYPE_CHECKING
 
 from bench.base.units import format_count, format_ns, format_rate, format_share
@@ -102,10 +102,10 @@ def _head(page: Page, budget: Budget) -> None:
 
 def _left(line: BudgetLine) -> str:
     """What is left of the tightest line."""
-    share = format_share(max(0.0, line.room or 0.0), 2)
     if line.unit == "share" and line.limit == 1:
-        return f"{share} left"
-    return f"{_quantity(line.margin, line.unit)} left, {share} of its limit"
+        return f"{format_share(max(0.0, line.room or 0.0), 2)} left"
+    margin = _quantity(line.margin, line.unit)
+    return f"{margin} left, {_rounded_down(line.room or 0.0)} of its limit"
 
 
 def _over(line: BudgetLine | None) -> str:
@@ -138,15 +138,21 @@ def _row(page: Page, label: str, line: BudgetLine) -> None:
     margin = _quantity(line.margin, line.unit)
     cells = [Piece(_cells(line.label, value, limit, margin, room), role)]
     if page.width >= _NOTES and line.note:
-        cells.append(Piece("  " + line.note[: page.width - _PART - _ROW - 2], "faint"))
+        note = shorten(line.note, page.width - _PART - _ROW - 2, placeholder=" …")
+        cells.append(Piece(f"  {note}", "faint"))
     page.row(label, cells)
 
 
 def _room(line: BudgetLine) -> str:
-    """The share of its limit that is left, rounded down: 100 % is all of it."""
+    """The share of its limit that is left, unless the margin says that already."""
     if line.room is None or (line.unit == "share" and line.limit == 1):
         return ""
-    percent = 100 * line.room
+    return _rounded_down(line.room)
+
+
+def _rounded_down(share: float) -> str:
+    """A share of a limit: 100 % is all of it."""
+    percent = 100 * max(0.0, share)
     return f"{percent:.1f} %" if percent < 10 else f"{int(percent)} %"
 
 

@@ -100,7 +100,8 @@ def _asked(page: Page, verdict: Content, run: Content) -> None:
     parts = [profile]
     if verdict["trials"]:
         parts.append(f"{verdict['trials']} trials")
-    if verdict["trials"] and run["drawn"] and run["repeats"] > 1:
+    repeated = run["repeats"] > 1 and verdict["method"] != "reset"
+    if verdict["trials"] and run["drawn"] and repeated:
         parts.append(f"{run['repeats']} of each value, since {_and(run['drawn'])} vary")
     parts += [f"seed {verdict['seed']}", f"link {run['link']}"]
     page.field("trials", ", ".join(parts))
@@ -131,7 +132,7 @@ def _evidence(page: Page, edge: Content) -> None:
             _rate(side["loss_upper"]),
         ]
         rows.append((f"  {name.replace('_', ' ')}", cells))
-    heads = ("", "trials failed", "packets", "not shown", "loss at most")
+    heads = ("", "failed", "packets", "not shown", "loss at most")
     page.table("sure", heads, rows)
     text = f"bounds at {100 * evidence['confidence']:g} % confidence"
     if evidence["same_rate_chance"] is not None:
@@ -187,12 +188,16 @@ def _steps(page: Page, verdict: Content) -> None:
     page.blank()
 
 
+_RESETS = {
+    "reset": "after a reset",
+    "power": "after 10 s off",
+    "command": "after the command",
+}
+
+
 def _resets(page: Page, verdict: Content) -> None:
     """How long each node showed nothing."""
-    heads = [
-        f"after {'a reset' if r['way'] == 'reset' else '10 s off'}"
-        for r in verdict["resets"]
-    ]
+    heads = [_RESETS[reset["way"]] for reset in verdict["resets"]]
     rows = []
     for index, node in enumerate(verdict["resets"][0]["nodes"]):
         times = [reset["nodes"][index]["dark_ns"] for reset in verdict["resets"]]

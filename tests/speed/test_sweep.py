@@ -18,8 +18,8 @@ if TYPE_CHECKING:
 
 SHORT = {
     "clock x foreign": ("output.clock=250 kHz .. 1 MHz, 40", "foreign=0 .. 20 %, 25"),
-    # A character is no whole number of nanoseconds at most of these: the simulated node
-    # takes twice as long for it.
+    # A character is no whole number of nanoseconds at most of these, and half as many
+    # again come in a second.
     "baud x foreign": ("bus.baud=4 Mbaud .. 8 Mbaud, 41", "foreign=0 .. 20 %, 25"),
 }
 """About a thousand points."""

@@ -49,6 +49,7 @@ class Board:
         taken: Characters that a receive interrupt takes at least, on a busy line.
         eager: Whether the idle timeout fires before the next character can come, so
             that each has an interrupt of its own.
+        carried: The share of time, in the long run, for which the line has characters.
     """
 
     node: Node
@@ -61,6 +62,7 @@ class Board:
     group: int
     taken: int
     eager: bool = False
+    carried: Fraction = Fraction(1)
 
     # --- interrupts beside the receiver's
 
@@ -128,6 +130,17 @@ class Board:
         """How long before its last bit ends a character is complete."""
         return self.spec.uart.character_ns - self.spec.uart.ready_ns
 
+    @property
+    def _timeouts_ns(self) -> Fraction:
+        """Least time from one idle timeout to the next."""
+        uart = self.spec.uart
+        timeout = Fraction(uart.idle_timeout_ns or 0)
+        broken = self.costs.format.delimiting.kind == Delimiter.BREAK
+        within = uart.restart_on_read or broken or self.pitch + GRID_NS >= timeout
+        if within:  # it may fire within a packet
+            return min(self.least_packet_ns, timeout + self.pitch)
+        return max(self.least_packet_ns, timeout)
+
     def arrivals(self) -> list[Task]:
         """What an unbroken line costs: its characters, and the interrupts they need.
 
@@ -145,8 +158,7 @@ class Board:
             again = Task("again", self.around_ns, self.taken * self.pitch, jitter)
             tasks.append(again)
         if uart.idle_timeout_ns is not None and not self.unbroken:
-            apart = min(self.least_packet_ns, uart.idle_timeout_ns + self.pitch)
-            tasks.append(Task("timeouts", self.around_ns, apart, jitter))
+            tasks.append(Task("timeouts", self.around_ns, self._timeouts_ns, jitter))
         if cost.per_packet_ns:
             apart = self.pace.apart_ns[0]
             tasks.append(Task("packets", cost.per_packet_ns, apart, jitter))
@@ -187,6 +199,7 @@ def _closest(paces: Sequence[Pace]) -> Pace:
         longest_ns=max(longest) if len(longest) == len(paces) else None,
         sync_ns=min(syncs) if syncs else None,
         sync_most_ns=max(later) if later else None,
+        quiet_ns=min(pace.quiet_ns for pace in paces),
     )
 
 
@@ -203,7 +216,8 @@ def _board(profile: Profile, index: int, pace: Pace, costs: Costs) -> Board:
     whole = spec.cost.body_limit >= group and not spec.uart.restart_on_read
     eager = not calm and whole and spec.receive.method == "interrupt"
     sizes = [costs.broadcast, *costs.sizes]
-    if profile.traffic.foreign.share or not profile.packet.pad:
+    filled = profile.traffic.pacing == "packed" and not profile.packet.pad
+    if profile.traffic.foreign.share or filled:
         sizes.append(costs.format.layout.least)
     least = min(least_characters(costs, size) for size in sizes) * costs.pitch_ns
     return Board(
@@ -217,7 +231,17 @@ def _board(profile: Profile, index: int, pace: Pace, costs: Costs) -> Board:
         group,
         taken,
         eager,
+        _carried(profile, costs),
     )
+
+
+def _carried(profile: Profile, costs: Costs) -> Fraction:
+    """The share of time for which the line has characters; all if it is filled."""
+    if profile.traffic.pacing != "timed":
+        return Fraction(1)
+    rate = Fraction(str(profile.traffic.frame_rate_hz))
+    own = costs.frame_ns(worst=True) * rate / NS_PER_S
+    return min(Fraction(1), own + Fraction(str(profile.traffic.foreign.share)))
 
 
 def _group(spec: NodeSpec) -> tuple[int, int]:

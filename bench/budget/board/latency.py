@@ -22,6 +22,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
+from bench.budget.board.board import GRID_NS
 from bench.budget.board.receiver import loop_ns
 from bench.budget.response import Task, done
 from bench.wire.format import Delimiter
@@ -189,9 +190,13 @@ def _turn(board: Board) -> int:
 def _alone(board: Board, way: _Way, stage: Stage) -> Course | None:
     """A packet that meets a board at rest; None: no bound."""
     cost, tasks = board.spec.cost, _tasks(board, output=False)
-    rearranged = done(way.work_ns + cost.rearrange_ns, tasks)
     whole = way.work_ns + cost.rearrange_ns + _turn(board) + cost.start_output_ns
-    begins = done(whole, tasks)
+    own = _undisturbed(board, way, whole)
+    if own is None:
+        rearranged = done(way.work_ns + cost.rearrange_ns, tasks)
+        begins = done(whole, tasks)
+    else:
+        rearranged, begins = own + way.work_ns + cost.rearrange_ns, own + whole
     if rearranged is None or begins is None:
         return None
     made = _made(way.wait_ns + Fraction(begins), stage, board)
@@ -202,6 +207,22 @@ def _alone(board: Board, way: _Way, stage: Stage) -> Course | None:
         apart=True,
         deaf_ns=Fraction(deaf) if board.polled else None,
     )
+
+
+def _undisturbed(board: Board, way: _Way, whole_ns: Fraction) -> int | None:
+    """What the last character's own interrupt takes, where no other comes in the way.
+
+    So it is where the line idles until all is done, and no timeout asks for more; else
+    None.
+    """
+    if board.polled or board.spec.uart.idle_timeout_ns is not None:
+        return None
+    cost = board.spec.cost
+    own = board.around_ns + cost.per_character_ns + cost.per_packet_ns
+    behind = own + GRID_NS > board.pitch  # the one before may still be in its exit
+    if behind or way.wait_ns + own + whole_ns >= board.pace.quiet_ns:
+        return None
+    return own
 
 
 def _made(burst_ns: Fraction, stage: Stage, board: Board) -> Course:

@@ -151,12 +151,14 @@ def reception(board: Board) -> Reception:
         return none
     afresh = _busy(board, _Row(board, higher, wait), board.group)
     after = begun(Fraction(cost.exit_ns), higher)
-    again = None
-    if after is not None and (board.group - 1) * board.pitch <= Fraction(after):
-        again = _busy(board, _Row(board, higher, Fraction(after)), 1)
     if afresh is None or after is None:
         return none
     late, held, longest = afresh
+    again = None
+    if _in_exit(board, late, Fraction(after)):
+        again = _busy(board, _Row(board, higher, Fraction(after)), 1)
+        if again is None:
+            return none
     if again is not None:
         # Its first character has only just come; the others are so much earlier.
         late = max(late, again[0] - (board.group - 1) * board.pitch)
@@ -164,6 +166,21 @@ def reception(board: Board) -> Reception:
     latency = wait + cost.entry_ns
     leaves = _left(board, held)
     return Reception(latency, late, slack, held, room, longest, leaves)
+
+
+def _in_exit(board: Board, late: Fraction, exit_ns: Fraction) -> bool:
+    """Whether characters can assert the interrupt while its handler is being left.
+
+    Args:
+        board: Whose it is.
+        late: How late the last character before them was taken, at most.
+        exit_ns: How long the exit takes, interrupts that go first included.
+    """
+    cost = board.spec.cost
+    early = GRID_NS + board.spec.receive.arbitration_ns
+    left = cost.per_character_ns + cost.per_packet_ns + exit_ns
+    soon = board.pitch - early - late <= left
+    return soon and (board.group - 1) * board.pitch <= exit_ns
 
 
 def _left(board: Board, held: int) -> int:
@@ -214,6 +231,9 @@ def loop_ns(board: Board) -> int:
 def polled(board: Board, extra_ns: int = 0) -> Reception:
     """What becomes of the characters of a polled board, while it does nothing else.
 
+    Characters that are taken at one look after another are looked at together.  The
+    first of them comes just after a look that found none.
+
     Args:
         board: The board.
         extra_ns: Foreground work that comes between once.
@@ -231,9 +251,12 @@ def polled(board: Board, extra_ns: int = 0) -> Reception:
     if load([each, *others]) >= 1:
         return none
     late, held, first = Fraction(0), 0, None
-    # At a look no interrupt is pending: the window begins with the look before.
+    # At a look no interrupt is pending: the window begins with one, that found nothing,
+    # or after which there was foreground work.
+    begins = once + turn if extra_ns else board.spec.receive.pass_ns
     for place in range(_MOST):
-        look = done(once + (place + 1) * turn, others)
+        packet = once if place and not extra_ns else 0
+        look = done(begins + place * turn + packet, others)
         if look is None:
             return none
         first = Fraction(look) if first is None else first

@@ -10,6 +10,7 @@ from math import floor
 from typing import TYPE_CHECKING, Any
 
 from bench.base.grid import NS_PER_S
+from bench.budget.bus.pace import least_ns
 from bench.budget.line import BudgetLine
 from bench.traffic.load import costs_of, own_load, worst_costs
 
@@ -77,7 +78,7 @@ def bus_lines(profile: Profile) -> list[BudgetLine]:
             source="as RFC 2544, appendix B, counts frames",
         ),
         _room(profile, costs, own + foreign),
-        _foreign(flood, own, foreign),
+        _foreign(profile, costs, own, foreign),
     ]
 
 
@@ -114,17 +115,40 @@ def _room(profile: Profile, costs: Costs, load: Fraction) -> BudgetLine:
     return BudgetLine(name, _PART, unit, more, formula=formula, note=note)
 
 
-def _foreign(flood: bool, own: Fraction, foreign: Fraction) -> BudgetLine:
+def _foreign(
+    profile: Profile, costs: Costs, own: Fraction, foreign: Fraction
+) -> BudgetLine:
     """How much of the line is left for others."""
+    flood = profile.traffic.pacing == "flood"
+    note = ""
+    if foreign and not flood and not _fits_between(profile, costs):
+        note = "none is sent: a packet stuffed at worst fits in no gap"
     return BudgetLine(
         "foreign traffic",
         _PART,
         "share",
         foreign,
-        None if flood else 1 - own,
+        None if flood else max(Fraction(0), 1 - own),
         aside=True,
         formula="foreign share <= 1 - own load",
+        note=note,
     )
+
+
+def _fits_between(profile: Profile, costs: Costs) -> bool:
+    """Whether the shortest foreign packet fits between two own ones, dither included.
+
+    The schedule sends one only where it fits however it is stuffed.
+    """
+    traffic = profile.traffic
+    period = NS_PER_S / Fraction(str(traffic.frame_rate_hz))
+    own = [least_ns(costs, size) for size in costs.sizes]
+    gap = period - sum(own, Fraction(0))
+    if traffic.spread == "even":
+        gap = period / len(own) - min(own)
+    gap *= 1 + Fraction(str(traffic.dither))
+    sizes = traffic.foreign.lengths or costs.sizes
+    return min(costs.packet_ns(size, worst=True) for size in sizes) <= gap
 
 
 def skew_line(

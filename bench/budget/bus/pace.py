@@ -45,6 +45,7 @@ class Pace:
             where no sync comes.
         sync_most_ns: Most time to it.
         syncs_ns: Least time between two syncs.
+        quiet_ns: Least time for which the line idles after one of them.
     """
 
     apart_ns: tuple[Fraction, ...]
@@ -55,6 +56,7 @@ class Pace:
     sync_ns: Fraction | None = None
     sync_most_ns: Fraction | None = None
     syncs_ns: Fraction | None = None
+    quiet_ns: Fraction = Fraction(0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,6 +184,7 @@ def _pace(frame: _Frame, node: int) -> Pace:
         longest - _silence(costs),
         least_characters(costs, costs.sizes[place]),
         max(two.high - one.low for one, two in pairwise(shown)) if frame.kept else None,
+        quiet_ns=_quiet(frame, place),
     )
     if not (costs.sync and every):
         return pace
@@ -193,6 +196,22 @@ def _pace(frame: _Frame, node: int) -> Pace:
         most = every * frame.period - frame.low[place]
         most += frame.high[-1] + frame.cast_worst - frame.period
     return replace(pace, sync_ns=after, sync_most_ns=most, syncs_ns=between)
+
+
+def _quiet(frame: _Frame, place: int) -> Fraction:
+    """How long the line idles after an own packet at least; 0 where that is not known.
+
+    It is where each packet is a run of its own and none but a frame's own are sent.
+    """
+    traffic = frame.traffic
+    alone = not traffic.foreign.share and not traffic.broadcast_every
+    if traffic.pacing != "timed" or not alone or not frame.kept:
+        return Fraction(0)
+    after, again = (place + 1, Fraction(0))
+    if after == len(frame.worst):
+        after, again = 0, frame.period
+    begins = again + frame.low[after] - frame.best[after]
+    return max(Fraction(0), begins - frame.high[place])
 
 
 def _silence(costs: Costs) -> int:

@@ -11,6 +11,7 @@ from bench.budget.response import load
 from bench.budget.told.worked import RTA
 
 if TYPE_CHECKING:
+    from bench.budget.board.board import Board
     from bench.budget.told.worked import Worked
     from bench.profile.model import Profile
 
@@ -50,9 +51,7 @@ def foreground_lines(node: Worked) -> list[BudgetLine]:
         ),
     ]
     work = Fraction(cost.rearrange_ns + cost.start_output_ns) / pace.mean_ns
-    busy = load([*([] if board.polled else board.arrivals()), *board.others()])
-    if board.polled:  # the loop takes what is left
-        busy += Fraction(cost.per_character_ns) / board.pitch
+    busy = _received(board) + _others(node)
     lines.append(
         BudgetLine(
             "processor load",
@@ -61,11 +60,39 @@ def foreground_lines(node: Worked) -> list[BudgetLine]:
             busy + work,
             1,
             aside=busy >= 1,
-            formula="interrupts + (rearrange + start output) / time between packets",
+            formula="interrupts of the characters that come and of one burst a packet "
+            "+ (rearrange + start output) / time between packets",
             note=f"{format_share(max(0.0, float(1 - busy - work)), 3)} idle",
         )
     )
     return [*lines, *_words_free(node), *_sync(node)]
+
+
+def _received(board: Board) -> Fraction:
+    """The share that receiving takes in the long run; less than while it goes on."""
+    cost = board.spec.cost
+    if board.polled:  # the loop takes what is left
+        found = board.carried * Fraction(cost.per_character_ns) / board.pitch
+        return found + Fraction(cost.per_packet_ns) / board.pace.mean_ns
+    tasks = board.arrivals()
+    whole = [task for task in tasks if task.name not in ("characters", "handlers")]
+    return board.carried * (load(tasks) - load(whole)) + load(whole)
+
+
+def _others(node: Worked) -> Fraction:
+    """The share of interrupts but the receiver's: those of one burst for each packet.
+
+    With dark bursts between them, as if one always ran.
+    """
+    board = node.board
+    output, each = board.spec.output, load(board.others())
+    if board.spec.blackout_ns is not None:
+        return each
+    counts = {"bit": output.clocks, "complete": 1}
+    if output.method == "port":
+        counts["complete"] = output.lanes
+    cost = sum(Fraction(task.cost) * counts[task.name] for task in board.others())
+    return min(each, cost / board.pace.mean_ns)
 
 
 def _sync_limit(node: Worked) -> Fraction | None:

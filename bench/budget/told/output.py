@@ -250,7 +250,7 @@ def _latch(node: Worked) -> list[BudgetLine]:
             source=MODEL,
         )
     ]
-    pause: Fraction | None = board.period
+    pause: Fraction | None = rise_ns(board) + 1  # up to there it was low
     if output.method == "timer":
         wait, high = stage.bit_wait_ns, cost.bit_ns - cost.bit_ns // 2
         pause = None if wait is None else board.period + wait - high
@@ -263,7 +263,8 @@ def _latch(node: Worked) -> list[BudgetLine]:
             "ns",
             pause,
             limit,
-            formula="period + wait - high time <= longest pause that does not latch",
+            formula="from fall to rise, by interrupts period + wait - high time "
+            "<= longest pause that does not latch",
             missing="" if pause is not None else "interrupts take all the time",
         )
     )

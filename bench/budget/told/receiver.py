@@ -63,7 +63,7 @@ def _slack(node: Worked, where: str, missing: str) -> BudgetLine:
             "ns",
             found.late_ns,
             found.slack_ns,
-            formula="pass + character + interrupts < FIFO x pitch",
+            formula="pass + interrupts, and those of characters before < FIFO x pitch",
             source=MODEL,
             note=f"a turn of the loop takes {turn}",
             missing=missing,

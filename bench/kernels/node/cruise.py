@@ -14,11 +14,12 @@ from __future__ import annotations
 import numpy as np
 
 from bench.kernels.jit import melted, part
-from bench.kernels.node.ahead import interrupt, place
+from bench.kernels.node.ahead import interrupt, pace_ns, place, steady
 from bench.kernels.node.burst import output_ns
 from bench.kernels.node.fifo import asserted, bring_in, enter_receive
 from bench.kernels.node.foresight import catch_up, look_ahead
 from bench.kernels.node.glide import glide
+from bench.kernels.node.line import after
 from bench.kernels.node.records import (
     BY_RING,
     DMA,
@@ -34,6 +35,9 @@ __all__ = ["cruise"]
 
 _MANY = np.int64(8)
 """Interrupts from which on it pays to work out how many are alike."""
+
+_ODD = np.int64(2)
+"""Interrupts that are not, after which that is not asked again for a while."""
 
 
 @part
@@ -92,6 +96,7 @@ def _pass_interrupts(spec, node, until_ns):
     if not job:
         limit_ns = min(limit_ns, next_ns)
     worked_ns, interrupts, entered = np.int64(0), np.int64(0), False
+    odd = np.int64(0)
     while True:
         entered_ns, takes, come, left_ns = interrupt(
             spec, node, start_ns, rem, now_ns, have
@@ -106,24 +111,33 @@ def _pass_interrupts(spec, node, until_ns):
             entered = True
             break
         place_ns, place_rem = place(spec, node, start_ns, rem, come)
-        times = np.int64(1)
-        span_ns = left_ns - now_ns
-        same = takes == come and place_rem == rem and place_ns - start_ns == span_ns
-        if same and left > _MANY * takes:
+        handler_ns, times = left_ns - entered_ns, np.int64(1)
+        if takes == come and left > _MANY * takes:
             # All is as it was, only later: as often as nothing comes in the way.
-            times = min((node.calm_end - 2 - i) // come, (left - 1) // takes)
-            times = min(times, (min(until_ns, limit_ns) - 1 - now_ns) // span_ns)
-            if job and entered_ns > now_ns:
-                times = min(times, (done_ns - 1 - now_ns) // (entered_ns - now_ns))
-            times = max(times, np.int64(1))
-            place_ns = start_ns + times * span_ns
-        worked_ns += times * (entered_ns - now_ns)
-        done_ns += times * (left_ns - entered_ns)
+            most = min((node.calm_end - 2 - i) // come, (left - 1) // takes)
+            end_ns = min(until_ns - handler_ns, limit_ns) - 1 - entered_ns
+            spare_ns = done_ns - 1 - entered_ns
+            span_ns = left_ns - now_ns
+            if place_rem == rem and place_ns - start_ns == span_ns:
+                times = _times(most, (end_ns, spare_ns), span_ns, handler_ns)
+                left_ns = now_ns + times * span_ns
+                place_ns = start_ns + times * span_ns
+            elif odd < _ODD and steady(spec, node, have, takes, come):
+                pace = pace_ns(node, come)
+                times = _times(most, (end_ns, spare_ns), pace, handler_ns)
+                last = (times - 1) * come + spec.trigger - have - 1
+                left_ns = after(spec, start_ns, rem, last)[0] + spec.ready_ns
+                left_ns += handler_ns
+                place_ns, place_rem = after(spec, start_ns, rem, times * come)
+            else:
+                odd += 1
+        worked_ns += left_ns - now_ns - times * handler_ns
+        done_ns += times * handler_ns
         interrupts += times
         i += times * come
         have += come - takes
         left -= times * takes
-        now_ns += times * span_ns
+        now_ns = left_ns
         start_ns, rem = place_ns, place_rem
     node.receive_busy_ns += now_ns - node.now_ns - worked_ns
     node.interrupts += interrupts
@@ -140,3 +154,21 @@ def _pass_interrupts(spec, node, until_ns):
         node.foreground_busy_ns += worked_ns
     if entered:
         enter_receive(spec, node)
+
+
+@melted
+def _times(most, left_ns, span_ns, handler_ns):
+    """How many interrupts alike there is time for.
+
+    Args:
+        most: There are characters for so many.
+        left_ns: How much later one may be entered, at most; and how much foreground
+            work is left then.
+        span_ns: From one to the next, at most.
+        handler_ns: What each of them takes.
+    """
+    end_ns, spare_ns = left_ns
+    times = min(most, 1 + end_ns // span_ns)
+    if span_ns > handler_ns:
+        times = min(times, 1 + spare_ns // (span_ns - handler_ns))
+    return max(times, np.int64(1))

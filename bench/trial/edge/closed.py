@@ -14,6 +14,7 @@ from bench.base.errors import BenchError
 from bench.budget import solve
 from bench.trial.edge.probe import number
 from bench.trial.sweep.axes import NAMED, PATHS
+from bench.trial.sweep.state import State
 
 if TYPE_CHECKING:
     from bench.trial.edge.find import Quest
@@ -42,7 +43,9 @@ def with_budget(
     if limit is None:
         return found | {"budget": None}
     text = f"budget: {quest.name} = {limit['limit_text']}, by {limit['by']}"
-    note = _compared(limit["limit"], (last, first) if known else None, up=up)
+    edge = (last, first) if known else None
+    refused = found.get("first_bad_state") == State.REFUSED.value
+    note = _compared(limit["limit"], edge, up=up, refused=refused)
     notes = [*found["notes"], f"{text}{note}"]
     return found | {"budget": limit, "notes": notes}
 
@@ -81,7 +84,9 @@ def _limit(template: Template, quest: Quest, *, up: bool) -> dict[str, Any] | No
     }
 
 
-def _compared(limit: float, edge: tuple[float, float] | None, *, up: bool) -> str:
+def _compared(
+    limit: float, edge: tuple[float, float] | None, *, up: bool, refused: bool
+) -> str:
     """What is to be said of a limit beside an edge; "" where they agree."""
     if edge is None:
         return "; no trial met what that is for"
@@ -90,5 +95,7 @@ def _compared(limit: float, edge: tuple[float, float] | None, *, up: bool) -> st
     if off <= NEAR * abs(low):
         return ""
     if (limit > high) if up else (limit < low):
+        if refused:
+            return ", past what can be tried"
         return ", past the edge: this board does not keep to it"
     return ", on the safe side: no trial met what that is for"

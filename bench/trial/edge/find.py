@@ -127,6 +127,7 @@ def told(quest: Quest, prober: Prober, edge: Edge) -> dict[str, Any]:
         "last_good_text": last.text,
         "first_bad": number(first.value),
         "first_bad_text": first.text,
+        "first_bad_state": first.state.value,
         "cause": worst["cause"],
         "why": worst["reason"],
         "causes": worst.get("causes", []),

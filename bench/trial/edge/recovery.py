@@ -6,7 +6,7 @@ afterwards (`bench.trial.upset.traffic`).
 Too much traffic (RFC 2544, section 26.5) is two schedules, one after another: first one
 that the nodes cannot follow, then one at half of what they can.  A reset (section 26.6)
 is one of the upsets: the boards begin anew while there is traffic, or after they had no
-power for ten seconds.
+power for ten seconds.  Real boards (`bench.trial.edge.boards`) are reset by a command.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ import numpy as np
 from bench.base.columns import Line, Sent
 from bench.base.grid import NS_PER_S
 from bench.node.spec import node_specs
+from bench.trial.edge.boards import carried, darkest, in_order
 from bench.trial.edge.probe import Silent, Stopped
 from bench.trial.plan import Plan
 from bench.trial.runner import run
@@ -32,7 +33,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from bench.base.columns import Seen
-    from bench.profile.model import Profile
+    from bench.profile.model import Node, Profile
+    from bench.trial.edge.boards import Boards
     from bench.trial.upset.line import Heard
     from bench.trial.upset.traffic import Own
 
@@ -57,6 +59,7 @@ def recovery(
     seed: int,
     lasts_ns: tuple[int, int],
     stop: Callable[[], int | None],
+    boards: Boards | None = None,
 ) -> dict[str, Any]:
     """Send too much, then less, and see when the last packet is lost.
 
@@ -65,22 +68,31 @@ def recovery(
         seed: What draws depend on.
         lasts_ns: How long each of them is sent.
         stop: The number of a signal that came, or None.
+        boards: Who is sent it; simulated nodes unless given.
 
     Returns:
         As strict JSON.
 
     Raises:
         Stopped: If a signal came.
+        Silent: If boards say nothing.
+        LinkError: If the link to them is lost.
     """
     first = Traffic(profiles[0], seed, lasts_ns[0])
     second = Traffic(profiles[1], seed + 1, lasts_ns[1])
     dropped_ns = first.line.until_ns
     whole = _after(first, second, profiles[0])
-    heard = Hearing(whole.track, profiles[0].bus).undisturbed()
-    seen = _seen(profiles[0], whole, heard, seed, stop)
+    nodes: Sequence[int] = range(len(profiles[0].node))
+    if boards is None:
+        heard = Hearing(whole.track, profiles[0].bus).undisturbed()
+        seen = _seen(profiles[0], whole, heard, seed, stop)
+    else:
+        keeping = carried(profiles[0], whole, seed, boards, stop)
+        seen, nodes = keeping.seen, keeping.watched
+        seen = replace(seen, shown=in_order(seen.shown))
     before = after = lost_after = 0
     last_ns = dropped_ns
-    for owns in _owns(profiles[0], whole, seen):
+    for owns in _owns(profiles[0], whole, seen, nodes):
         lost = [own for own in owns if own.shown_ns is None and own.due]
         late = [own for own in lost if own.begin_ns >= dropped_ns]
         before += len(lost) - len(late)
@@ -156,8 +168,62 @@ def resets(
             gaps.append(
                 _gaps(profile, traffic, (from_ns, from_ns + off_ns), seed, stop)
             )
-        made.append(_told(profile, name, (off_ns, traffic.line.until_ns), gaps))
+        told = _told(profile.node, name, (off_ns, traffic.line.until_ns), gaps)
+        made.append(told | {"frame_ns": frame_ns})
     return made
+
+
+def resets_by(
+    profile: Profile,
+    seed: int,
+    lasts_ns: int,
+    stop: Callable[[], int | None],
+    boards: Boards,
+) -> list[dict[str, Any]]:
+    """Let a command reset boards, at some instants.
+
+    Args:
+        profile: The profile.
+        seed: What draws depend on.
+        lasts_ns: How long they are watched at most for showing something again.
+        stop: The number of a signal that came, or None.
+        boards: The boards, and what resets them.
+
+    Returns:
+        As `resets`, of the one way that the command is.
+
+    Raises:
+        Stopped: If a signal came.
+        Silent: If a board shows nothing even before, or nothing can be said.
+        LinkError: If the link is lost.
+    """
+    calm_ns = max(CALM_NS, CALM_FRAMES * NS_PER_S // profile.traffic.frame_rate_hz)
+    traffic = Traffic(profile, seed, calm_ns + lasts_ns)
+    frame_ns = NS_PER_S // profile.traffic.frame_rate_hz
+    gaps: list[list[int | None]] = []
+    sent_ns, names = 0, []
+    for k in range(INSTANTS):
+        from_ns = calm_ns - frame_ns * k // INSTANTS
+        keeping = carried(profile, traffic, seed, boards, stop, at_ns=from_ns)
+        until_ns = keeping.enough_ns or traffic.line.until_ns
+        sent_ns += until_ns
+        shown, names = keeping.seen.shown, [profile.node[i] for i in keeping.watched]
+        try:
+            gaps.append(
+                [
+                    darkest(
+                        shown[shown["node"] == index],
+                        from_ns,
+                        until_ns,
+                        keeping.lately_ns,
+                    )
+                    for index in keeping.watched
+                ]
+            )
+        except ValueError as error:
+            raise Silent(f"a board is reset: {error}") from error
+    made = _told(names, "command", (0, 0), gaps)
+    return [made | {"trial_ns": sent_ns, "frame_ns": frame_ns}]
 
 
 def _gaps(
@@ -188,7 +254,7 @@ def _gaps(
 
 
 def _told(
-    profile: Profile,
+    whose: Sequence[Node],
     name: str,
     lasts_ns: tuple[int, int],
     gaps: Sequence[Sequence[int | None]],
@@ -197,7 +263,7 @@ def _told(
     longest = [_longest([row[index] for row in gaps]) for index in range(len(gaps[0]))]
     nodes = [
         {"name": node.name, "dark_ns": dark_ns}
-        for node, dark_ns in zip(profile.node, longest, strict=True)
+        for node, dark_ns in zip(whose, longest, strict=True)
     ]
     return {
         "way": name,
@@ -240,11 +306,13 @@ def _seen(
     return link.seen
 
 
-def _owns(profile: Profile, traffic: Traffic, seen: Seen) -> list[list[Own]]:
+def _owns(
+    profile: Profile, traffic: Traffic, seen: Seen, nodes: Sequence[int]
+) -> list[list[Own]]:
     """What each node was to show, with what it showed of it noted."""
     slack_ns = profile.bus.character.at(1)
     made = []
-    for spec in node_specs(profile):
+    for spec in [node_specs(profile)[index] for index in nodes]:
         shown = seen.shown[seen.shown["node"] == spec.index]
         owns = traffic.own(spec)
         match(owns, shown, seen.data.tobytes(), slack_ns)

@@ -23,6 +23,17 @@ if TYPE_CHECKING:
     Content = dict[str, Any]
 
 
+_RESET_BY = {
+    "reset": "after a reset",
+    "power": "with 10 s without power",
+    "command": "after the command that resets",
+}
+"""Ways in which nodes are reset."""
+
+_MISSED = 3 / 2
+"""Frames without a packet from which on one was missed."""
+
+
 def found(quest: Quest, edge: Content) -> Content:
     """An edge that was found."""
     reason = (
@@ -149,17 +160,19 @@ def recovered(made: Content) -> Content:
 
 def reset(made: Sequence[Content]) -> Content:
     """How long nodes showed nothing."""
-    parts, never = [], False
+    parts, never, notes = [], False, []
     for one in made:
-        what = "after a reset" if one["way"] == "reset" else "with 10 s without power"
+        what = _RESET_BY[one["way"]]
         never = never or one["dark_ns"] is None
         dark = (
             "never shown again" if one["dark_ns"] is None else format_ns(one["dark_ns"])
         )
         parts.append(f"{what} {dark}")
+        if one["dark_ns"] is not None and one["dark_ns"] < _MISSED * one["frame_ns"]:
+            notes.append("that is no longer than without: nothing was missed")
     reason = f"from the last packet shown to the next: {', '.join(parts)}"
     outcome = Outcome.FAIL if never else Outcome.PASS
-    return _said(outcome, reason, []) | {"resets": list(made), "cause": ""}
+    return _said(outcome, reason, notes) | {"resets": list(made), "cause": ""}
 
 
 def silent(reason: str) -> Content:

@@ -138,7 +138,7 @@ class InTurn:
             if why := self._prepared(job, task):
                 yield task, record_of(job, task, State.SKIPPED, why)
                 continue
-            if not self._settled(stop):
+            if self._way.real and self._clock and not settled(self._clock, stop):
                 return
             record = tried(job, task, self._way, stop)
             if record is None:
@@ -162,13 +162,17 @@ class InTurn:
         with self._way.make_link(profile, job.seed) as link:
             link.carry(Line(whole, runs, no_rows(FLAW), 0, until_ns))
 
-    def _settled(self, stop: Stop) -> bool:
-        """Whether real boards were left alone for long enough."""
-        if not self._way.real or self._clock is None:
-            return True
-        until_ns = self._clock.now_ns() + SETTLE_NS
-        while (left_ns := until_ns - self._clock.now_ns()) > 0:
-            if stop() is not None:
-                return False
-            self._clock.sleep(min(_LOOK_S, left_ns / NS_PER_S))
-        return True
+
+def settled(clock: Clock, stop: Stop) -> bool:
+    """Leave real boards alone for long enough; False if told to stop meanwhile.
+
+    Args:
+        clock: Waited on.
+        stop: The number of a signal that came, or None.
+    """
+    until_ns = clock.now_ns() + SETTLE_NS
+    while (left_ns := until_ns - clock.now_ns()) > 0:
+        if stop() is not None:
+            return False
+        clock.sleep(min(_LOOK_S, left_ns / NS_PER_S))
+    return True

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from bench.base.clock import JumpClock
 from bench.base.errors import LinkError, ProfileError
+from bench.link.link import Rated
 from bench.traffic.load import intended_load
 from bench.trial.lights import refuse_lights
 from bench.trial.links import reaches_lights
@@ -23,7 +24,7 @@ from bench.trial.sweep.state import State, cause_of, state_of
 from bench.trial.sweep.template import Template
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Mapping
     from pathlib import Path
 
     from bench.link.link import Link
@@ -244,7 +245,7 @@ def refuse_rate(link: Link, baud: int) -> None:
     Raises:
         CannotMakeError: If its link lists the rates that it makes, and this is none.
     """
-    rates: Sequence[int] | None = getattr(link, "rates", None)
+    rates = link.rates if isinstance(link, Rated) else None
     if rates is None or baud in rates:
         return
     near = min(rates, key=lambda rate: abs(rate - baud), default=None)

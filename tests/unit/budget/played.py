@@ -36,6 +36,8 @@ class Measured:
         marginal: Whether any burst was.
         unlatched: Bursts that were never shown.
         busy: Share of the time in interrupts, from the first character to the last.
+        worked_ns: Time in interrupts and foreground jobs, to the end of everything.
+        span_ns: From the first character to the last, or to the end of the last burst.
         packet_ns: The longest own packet on the line.
         apart_ns: Least time between the last bits of own packets, and over two.
         ends: Last bit and shown time of every own packet, where all were shown.
@@ -53,6 +55,8 @@ class Measured:
     marginal: bool = False
     unlatched: int = 0
     busy: float = 0.0
+    worked_ns: int = 0
+    span_ns: int = 0
     packet_ns: int = 0
     apart_ns: tuple[int, ...] = ()
     ends: Any = None
@@ -88,7 +92,12 @@ def played(
         part.append(
             node.play(_rest(line, node, int(mine["last_bit_ns"].max(initial=0))))
         )
-        measured.append(_measure(mine, part, busy / max(1, line_ns), node))
+        found = _measure(mine, part, busy / max(1, line_ns), node)
+        found.worked_ns = node.receive_busy_ns + node.complete_busy_ns
+        found.worked_ns += node.bit_busy_ns + node.foreground_busy_ns
+        ends = [int(one.shown["end_ns"].max(initial=last)) for one in part]
+        found.span_ns = max(ends) - (first or 0)
+        measured.append(found)
     return measured
 
 
