@@ -32,8 +32,10 @@ from bench.base.errors import (
 from bench.base.units import parse_duration, shown
 from bench.ledger import Ledger, LedgerOptions
 from bench.ledger.no_verdict import no_verdict_told
+from bench.ledger.rigs import known_rig
 from bench.profile import to_toml
 from bench.report.listen import listen_page
+from bench.report.rig import rig_line
 from bench.trial.listen.run import Ears
 from bench.trial.listen.run import listen as _listen
 from bench.trial.plan import Plan
@@ -126,6 +128,7 @@ def listen(
     name = link if isinstance(link, str) else link.name
     known = facts_of(Plan(profile, 0, duration_ns=limit_ns or 0), dut)
     known |= {"seed": None, "duration_ns": limit_ns, "link": name}
+    known["qualified"] = known_rig(name, Path(logs))
     known |= {"recording": None if record is None else str(record), **(facts or {})}
     with ExitStack() as held:
         transport = link
@@ -356,6 +359,7 @@ class _Kept:
             **outcome.figures,
             "signal": None if signal is None else Signals(signal).name,
             "link_lost": None if outcome.lost is None else str(outcome.lost.fault),
+            "rig": rig_line(self._facts["link"], self._facts["qualified"]),
             "recording": None if self._tape is None else self._tape.as_dict(),
             "ledger": lost,
         }

@@ -16,12 +16,12 @@ if TYPE_CHECKING:
     Command = Callable[..., Any]
 
 
-def held_options(command: Command) -> Command:
+def held_options(command: Command, *, required: bool = True) -> Command:
     """Which link, and how its port is held."""
     options = (
         click.option(
             "--link",
-            required=True,
+            required=required,
             metavar="NAME",
             help="A port, a URL, loop, pty or pty:PATH.",
         ),

@@ -23,12 +23,15 @@ class Evidence:
             37 of 40 packets for address 9, which is nobody's".
         void: Why the bench did not do what the plan says.
         notes: What a reader has to know beside the numbers.
+        moments: Those of the reasons in `void` that hold for moments of the trial, each
+            of which is counted in the link's `counts` as well.
     """
 
     figures: Mapping[str, Any] = field(default_factory=dict)
     findings: tuple[str, ...] = ()
     void: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    moments: tuple[str, ...] = ()
 
     def __add__(self, other: Evidence) -> Evidence:
         return Evidence(
@@ -36,6 +39,7 @@ class Evidence:
             self.findings + other.findings,
             self.void + other.void,
             self.notes + other.notes,
+            self.moments + other.moments,
         )
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Protocol, runtime_checkable
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
     from types import TracebackType
 
     from bench.base.columns import Line, Seen, Sent
@@ -67,6 +67,22 @@ class Link(Protocol):
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None: ...
+
+
+@runtime_checkable
+class Rated(Protocol):
+    """A link that may know which bit rates its adapter makes.
+
+    Who tries many rates asks before each trial, and leaves out those that are not made.
+    """
+
+    @property
+    def rates(self) -> Sequence[int] | None:
+        """Bit rates that are made, the plan's own if it is near enough; None: unknown.
+
+        Not all of them: those near the plan's, from which the nearest one is told.
+        """
+        ...
 
 
 @runtime_checkable

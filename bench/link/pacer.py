@@ -148,6 +148,8 @@ class Pacer:
         self._rules = rules or PacingRules()
         self._sleep = sleep or clock.sleep
         self._spacing, self._lateness = Histogram(), Histogram()
+        self._recent = Histogram()
+        self._told_late = self._told_shifts = 0
         self._sent, self._late_ns = array("q"), array("q")
         self._last_ns: int | None = None
         self._burst = self._largest_burst = 0
@@ -213,6 +215,17 @@ class Pacer:
             self._rules,
         )
 
+    def lately(self) -> tuple[Histogram, int, int]:
+        """Since the last call: lateness, packets that were late, and moves.
+
+        In the thread that waits.
+        """
+        self._note()
+        recent, self._recent = self._recent, Histogram()
+        late, shifts = self._late - self._told_late, self._shifts - self._told_shifts
+        self._told_late, self._told_shifts = self._late, self._shifts
+        return recent, late, shifts
+
     def _pass(self, now_ns: int, until_ns: int) -> int:
         """Sleep up to the last stretch, then spin; returns what the clock says then."""
         clock, spin_ns = self._clock, self._rules.spin_ns
@@ -235,6 +248,7 @@ class Pacer:
         lateness_ns = np.array(self._late_ns, np.int64)
         self._sent, self._late_ns = array("q"), array("q")
         self._lateness.add(lateness_ns)
+        self._recent.add(np.maximum(lateness_ns, 0))
         self._late += int(np.count_nonzero(lateness_ns > self._rules.late_ns))
         first = sent_ns[0] if self._last_ns is None else self._last_ns
         spacing = np.diff(sent_ns, prepend=first)

@@ -56,6 +56,12 @@ class Histogram:
         self._greatest = max(self._greatest, int(times_ns.max()))
         self.total += times_ns.size
 
+    def merge(self, other: Histogram) -> None:
+        """Count all that another one has counted."""
+        self._counts += other._counts
+        self._greatest = max(self._greatest, other._greatest)
+        self.total += other.total
+
     def percentiles(self) -> Percentiles | None:
         """The percentiles, None if nothing was counted."""
         if not self.total:

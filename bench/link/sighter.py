@@ -7,7 +7,7 @@ time, and what it gives does not depend on how the octets were cut into reads.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Protocol, runtime_checkable
 
 if TYPE_CHECKING:
     from bench.base.columns import Line, Seen, Sent
@@ -54,4 +54,26 @@ class Sighter(Protocol):
 
     def evidence(self) -> Evidence:
         """What it found out about nodes and bench beside the columns."""
+        ...
+
+
+@runtime_checkable
+class TellsOwnTime(Protocol):
+    """A sighter that hears of instants on a clock of somebody else.
+
+    That clock begins with the first character that came there, and goes on while the
+    plan stands still; a live link tells what is needed to put one on the other.
+    """
+
+    def anew(self, at_ns: int) -> None:
+        """The far clock begins, at an instant of the trial: so does a new far end."""
+        ...
+
+    def moved(self, ns: int, at_ns: int) -> None:
+        """The plan stood still for so long, at an instant of the trial.
+
+        Args:
+            ns: How long; below zero where it made up for standing still.
+            at_ns: That instant, the same before and after.
+        """
         ...

@@ -32,6 +32,8 @@ def link_fields(page: Page, verdict: Content, name: str) -> None:
     if not link or "pacing" not in link:
         return
     page.blank()
+    if rig := verdict.get("rig"):
+        page.field("rig", rig)
     page.field("link", f"{name}: {_counted(link)}")
     page.field("pacing", _paced(link))
     page.field("write calls", _written(link))

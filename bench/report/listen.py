@@ -276,7 +276,9 @@ def _fits(page: Page, verdict: Content) -> None:
 
 
 def _resolves(page: Page, verdict: Content) -> None:
-    """What the host's reads can tell of times."""
+    """What the rig is known for, and what the host's reads can tell of times."""
+    if rig := verdict.get("rig"):
+        page.field("rig", rig)
     reads = verdict["reads"]
     if not reads["n"]:
         return

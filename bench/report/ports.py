@@ -19,9 +19,6 @@ _LABELS = 18
 
 UNSEEN = "not observable"
 
-MOST_ERROR = 0.01
-"""A sender is to keep its rate to this (MODBUS over Serial Line V1.02, 3.2)."""
-
 
 def ports_page(
     ports: Sequence[Plugged], wanted: Sequence[int], width: int = WIDTH
@@ -102,10 +99,9 @@ def _table(page: Page, port: Plugged, wanted: Sequence[int]) -> None:
     rows = []
     for baud in wanted:
         made = port.known.rule.nearest(baud)
-        bad = abs(made.error) > MOST_ERROR
         cells = [
             Piece(format_rate(float(made.baud), "baud", 6)),
-            Piece(f"{100 * float(made.error):+.3f} %", "bad" if bad else ""),
+            Piece(f"{100 * float(made.error):+.3f} %", "" if made.serves else "bad"),
         ]
         rows.append((f"    {BAUD.text(baud)}", cells))
     page.table("    wanted", ["made", "error"], rows)

@@ -50,6 +50,45 @@ def qualify_page(verdict: Content, run: Content, width: int = WIDTH) -> Page:
     return page
 
 
+def capture_page(verdict: Content, run: Content, width: int = WIDTH) -> Page:
+    """The page of a capture of the bus.
+
+    Args:
+        verdict: What `verdict.json` holds.
+        run: What `run.json` holds.
+        width: Columns to write for.
+    """
+    page = Page(_LABELS, width)
+    word, shown = verdict["verdict"], verdict["shown"]
+    page.field(word, verdict["reason"], mark=_ROLES[word])
+    page.whole("capture", f"{run['capture']}, signal {verdict['signal_path']}")
+    if run["of_run"] is not None:
+        page.whole("of run", run["of_run"])
+    page.blank()
+    label = "this rig" if run["link"] is None else run["link"]
+    for sentence in verdict["says"]:
+        page.field(label, sentence)
+        label = ""
+    rows = [("  start to start", [_time(ns) for ns in _of(shown["pitch_ns"])])]
+    pacing = verdict["pacing"] or {}
+    if placed := pacing.get("runs_placed_ns"):
+        # The spread of where runs began, against the plan's.
+        rows.append(("  runs off by", [_time(ns) for ns in _of(placed)]))
+    page.blank()
+    page.table("times", _QUANTILES, rows)
+    if verdict["went_back"]:
+        times = format_count(verdict["went_back"])
+        page.field("note", f"time goes back {times} times in the file; it was not let")
+    page.blank()
+    _kept(page, verdict, run)
+    return page
+
+
+def _of(quantiles: Content | None) -> list[Any]:
+    """Those of a row."""
+    return [None if quantiles is None else quantiles[word] for word in _QUANTILES]
+
+
 def qualify_brief(verdict: Content, run: Content, width: int = WIDTH) -> Page:
     """The verdict, where it is kept, and how to do it again."""
     page = Page(_LABELS, width)

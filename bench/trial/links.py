@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from bench.base.clock import SystemClock
 from bench.base.columns import Flaw
-from bench.link.live import LEAD_NS, Ear, LiveLink, LiveRules
+from bench.link.live import LEAD_NS, REFUSE_NS, Ear, LiveLink, LiveRules
 from bench.link.live.flaws import cannot, sends
 from bench.link.sight import BlindSighter, LaneSighter, StatusSighter, sighter_of
 from bench.trial.bare import nobody_on
@@ -48,6 +48,7 @@ class LinkOptions:
     Attributes:
         lead_ns: How far ahead of their time characters are handed over.
         reopen_ns: How long a lost link is waited for; 0: not at all.
+        refuse_ns: A far end that takes nothing for so long does not read.
         realtime: Whether to ask for real-time priority.
         measured_baud: What the adapter's bit rate was measured to be, if it was.
         port: How a port is to be held, words as `PortOptions.of` reads them.
@@ -56,6 +57,7 @@ class LinkOptions:
 
     lead_ns: int = LEAD_NS
     reopen_ns: int = 0
+    refuse_ns: int = REFUSE_NS
     realtime: bool = False
     measured_baud: float | None = None
     port: Mapping[str, str] = field(default_factory=dict)
@@ -146,6 +148,7 @@ def rules_of(profile: Profile, options: LinkOptions, *, hears_bus: bool) -> Live
         lead_ns=options.lead_ns,
         listen_ns=rules.listen_ns if hears_bus else 0,
         reopen_ns=options.reopen_ns,
+        refuse_ns=options.refuse_ns,
         realtime=options.realtime,
         measured_baud=options.measured_baud,
     )

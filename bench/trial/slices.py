@@ -125,6 +125,33 @@ class Slices:
             yield head, heads
 
 
+class Upto:
+    """The beginning of a source: what a trial had put on the line when it ended."""
+
+    def __init__(self, source: Source, octets: int, pitch: Grid) -> None:
+        """Begin where the source begins.
+
+        Args:
+            source: All of it.
+            octets: How many characters there are to be.
+            pitch: From one start bit to the next.
+        """
+        self._source = source
+        self._left = octets
+        self._pitch = pitch
+
+    def take(self, most_octets: int) -> tuple[Line, Sent] | None:
+        """See `Source`."""
+        if self._left <= 0 or (chunk := self._source.take(most_octets)) is None:
+            return None
+        (line, sent), _ = cut_at(*chunk, self._left, self._pitch)
+        self._left -= len(line.octets)
+        return line, sent
+
+    def give_back(self, line: Line, sent: Sent) -> None:
+        """See `Source`; what was cut shares its memory, so it is left to itself."""
+
+
 def rests(first: int, from_ns: int, until_ns: int) -> Iterator[Chunk]:
     """Chunks without characters that let time pass.
 

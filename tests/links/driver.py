@@ -11,6 +11,7 @@ from __future__ import annotations
 import errno
 import os
 import termios
+from typing import TYPE_CHECKING
 
 from bench.link.ports.line.tty import System
 from bench.link.ports.system.direction import SERIAL_RS485, TIOCGRS485, TIOCSRS485
@@ -23,6 +24,9 @@ from bench.link.ports.system.terminal import (
     WORD,
     system_ioctl,
 )
+
+if TYPE_CHECKING:
+    from bench.link.adapters.known import Known
 
 SEND_BREAK_CALLS = {termios.TCSBRK, termios.TCSBRKP}
 
@@ -41,6 +45,7 @@ class Driver:
         clamp: Makes another speed out of one that was asked.
         cflag_of: Makes other character bits out of those that were asked.
         requests: Every call.
+        known: What is known of the adapter's rates.
     """
 
     def __init__(self) -> None:
@@ -54,12 +59,13 @@ class Driver:
         self.clamp = lambda speed: speed
         self.cflag_of = lambda cflag: cflag
         self.requests: list[int] = []
+        self.known: Known | None = None
         self._cflag = 0
 
     @property
     def system(self) -> System:
         """This driver for a transport that takes the port for a real one."""
-        return System(ioctl=self, is_pseudo=lambda _: False)
+        return System(self, is_pseudo=lambda _: False, known_at=lambda _: self.known)
 
     def __call__(self, fd: int, request: int, raw: bytearray) -> int:
         """Answer one call."""
@@ -72,6 +78,10 @@ class Driver:
             raw[:] = WORD.pack(self.queue)
         elif request == termios.TIOCMGET:
             raw[:] = WORD.pack(self._have(self.lines))
+        elif request in (termios.TIOCMBIS, termios.TIOCMBIC):
+            bits, have = WORD.unpack(raw)[0], self._have(self.lines)
+            on = request == termios.TIOCMBIS
+            self.lines = have | bits if on else have & ~bits
         elif request == TIOCGICOUNT:
             raw[:] = ICOUNT.pack(*self._have(self.counts))
         elif request == TIOCGRS485:

@@ -6,13 +6,10 @@ import os
 import select
 import signal
 import socket
-import threading
 import tty
-import warnings
 
-import serial
-import serial.rfc2217
 from links.contract import Echoing, Rig
+from links.port_server import PortServer, listener
 
 from bench.base.clock import SystemClock
 from bench.link.ports import make_transport
@@ -99,13 +96,6 @@ class Stream:
     def lose(self) -> None:
         """See `Far`."""
         self.socket.close()
-
-
-def listener() -> socket.socket:
-    """A listening TCP socket on the loopback address."""
-    server = socket.create_server(("127.0.0.1", 0))
-    server.settimeout(3)
-    return server
 
 
 def loop() -> Rig:
@@ -197,7 +187,7 @@ def child() -> Rig:
 def rfc2217_url() -> Rig:
     """A port server of pyserial's own, in front of its loop."""
     clock, server = SystemClock(), listener()
-    served = _Server(server)
+    served = PortServer(server)
     served.start()
     url = f"rfc2217://127.0.0.1:{server.getsockname()[1]}"
     transport = make_transport(url, BUS, clock)
@@ -210,45 +200,6 @@ def rfc2217_url() -> Rig:
         server.close()
 
     return Rig(transport, far, clock, holds=False, close=close)
-
-
-class _Server(threading.Thread):
-    """RFC 2217 on one connection."""
-
-    def __init__(self, server: socket.socket) -> None:
-        super().__init__(daemon=True)
-        self._server, self._going = server, True
-
-    def stop(self) -> None:
-        self._going = False
-
-    def run(self) -> None:
-        port = serial.serial_for_url("loop://", timeout=0)
-        port.buffer_size = 1 << 20
-        connection, _ = self._server.accept()
-        lock = threading.Lock()
-
-        class Out:
-            def write(self, octets: bytes) -> None:
-                with lock:
-                    connection.sendall(octets)
-
-        with warnings.catch_warnings(), connection:
-            warnings.simplefilter("ignore")
-            manager = serial.rfc2217.PortManager(port, Out())
-            connection.settimeout(0.002)
-            while self._going:
-                try:
-                    octets = connection.recv(4096)
-                    if not octets:
-                        break
-                    port.write(b"".join(manager.filter(octets)))
-                except TimeoutError:
-                    pass
-                except OSError:
-                    break
-                if waiting := port.in_waiting:
-                    Out().write(b"".join(manager.escape(port.read(waiting))))
 
 
 RIGS = {

@@ -47,13 +47,21 @@ url = f"socket://127.0.0.1:{server.getsockname()[1]}"
 class Ports:
     pass
 
-for name in ("loop", "loop://", url):
+from links.port_server import PortServer, listener
+ports = listener()
+served = PortServer(ports)
+served.start()
+remote = f"rfc2217://127.0.0.1:{ports.getsockname()[1]}"
+
+for name in ("loop", "loop://", url, remote):
     with make_transport(name, BUS, clock) as transport:
         sent = contract.pattern(3_000)
         at = 0
         while at < 3_000:
             at += transport.write(memoryview(sent)[at:])
         assert contract.heard(transport, 3_000) == sent, name
+        if name == remote:
+            transport.switch("dtr", on=False)
         print(name.split(":")[0], transport.told().facts["kind"])
 
 datagrams = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
@@ -70,6 +78,9 @@ for name in ("pty", "COM77"):
     except LinkError as error:
         print(error)
 server.close()
+served.stop()
+served.join(3)
+ports.close()
 """
 
 
@@ -85,7 +96,8 @@ def test_all_that_is_no_posix_runs_with_it_hidden():
     )
     assert done.returncode == 0, done.stderr
     lines = done.stdout.splitlines()
-    assert lines[:4] == ["loop loop", "loop url", "socket url", "udp packet"]
-    assert lines[4].startswith("this system has no pty")
-    assert lines[5].startswith("no such port: COM77")
-    assert len(lines) == 6
+    links = ["loop loop", "loop url", "socket url", "rfc2217 url", "udp packet"]
+    assert lines[:5] == links
+    assert lines[5].startswith("this system has no pty")
+    assert lines[6].startswith("no such port: COM77")
+    assert len(lines) == 7

@@ -21,7 +21,7 @@ from bench.ledger import read_run
 from bench.link.cut_off import CutOffError
 from bench.traffic.safe import safe_frame
 from bench.traffic.schedule import Schedule
-from bench.trial.links import open_link
+from bench.trial.links import LinkOptions, open_link
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="needs a pty")
 
@@ -170,12 +170,13 @@ def test_peer_that_stops_reading(far, tmp_path):
     """Back-pressure: refused after a bounded time, with exact counts; exit code 3."""
     end = far("--most", "30000", "--then", "stall")
     profile = bench.load_profile("causeway", POINT)
-    with open_link(end.said, profile) as link:
+    options = LinkOptions(refuse_ns=1_000_000_000)
+    with open_link(end.said, profile, options=options) as link:
         began = time.monotonic()
         result = bench.stream(
             profile, duration="60s", seed=5, link=link, logs=tmp_path / "logs"
         )
-        assert time.monotonic() - began < 12
+        assert time.monotonic() - began < 8
     assert result.exit_code == 3
     assert "peer not reading" in result.reason
     assert result.figures["link"]["back_pressure"]["times"] == 1

@@ -13,9 +13,21 @@ from links.driver import Driver
 from bench.base.clock import JumpClock, SystemClock
 from bench.base.columns import Flaw
 from bench.base.errors import LinkError
-from bench.link.ports import PortOptions, PutsFlaws, Reopens, make_transport
+from bench.link.adapters.known import known_of
+from bench.link.ports import (
+    PortOptions,
+    PutsFlaws,
+    Reopens,
+    Rs485,
+    SwitchesLines,
+    make_transport,
+)
+from bench.link.ports.line.plain import PlainTransport
 from bench.link.ports.line.tty import TtyTransport
+from bench.profile import load_profile
 from bench.profile.model import Bus
+from bench.trial.links import LinkOptions, live_link
+from bench.trial.sweep.point import CannotMakeError, refuse_rate
 
 BUS = Bus(baud=4_000_000)
 CMSPAR = 0o10000000000
@@ -73,6 +85,87 @@ def test_modem_lines_of_a_pty_are_not_observable(slave):
     assert "RTS off asked, not observable on this port" in told.notes
 
 
+class Windows:
+    """As much of pyserial's port on another system as modem lines take."""
+
+    write_timeout = None
+
+    def __init__(self):
+        self.levels = []
+
+    def __setattr__(self, name, level):
+        if name in ("dtr", "rts"):
+            self.levels.append((name, level))
+        object.__setattr__(self, name, level)
+
+    def close(self):
+        """Close it."""
+
+
+def test_a_modem_line_of_another_system_is_switched():
+    """Where there is no descriptor pyserial's own lines are switched."""
+    stub = Windows()
+    transport = PlainTransport("COM7", BUS, JumpClock(), opener=lambda *_: stub)
+    assert isinstance(transport, SwitchesLines)
+    for on in (True, False):
+        transport.switch("dtr", on=on)
+        transport.switch("rts", on=on)
+    assert stub.levels == [
+        ("dtr", True),
+        ("rts", True),
+        ("dtr", False),
+        ("rts", False),
+    ]
+
+
+@pytest.mark.parametrize("line", ["dtr", "rts"])
+def test_a_modem_line_is_switched_alone(slave, line):
+    """DTR or RTS goes on and off while the other stays; no octet moves for that."""
+    driver = Driver()
+    driver.lines = termios.TIOCM_CTS
+    bit = {"dtr": termios.TIOCM_DTR, "rts": termios.TIOCM_RTS}[line]
+    with port(slave[1], driver) as transport:
+        assert isinstance(transport, SwitchesLines)
+        driver.queue = 500  # whatever waits in the driver, the line does not
+        transport.switch(line, on=True)
+        assert driver.lines == termios.TIOCM_CTS | bit
+        assert termios.TIOCOUTQ not in driver.requests
+        transport.switch(line, on=False)
+        assert driver.lines == termios.TIOCM_CTS
+        driver.queue = 0
+    assert slave[0].take() == b""
+
+
+def test_rts_is_not_switched_where_it_switches_the_driver(slave):
+    """With RS-485 direction by the driver RTS is refused by name, DTR is not."""
+    driver = Driver()
+    with port(slave[1], driver, rs485=Rs485()) as transport:
+        with pytest.raises(LinkError, match="RTS is the RS-485 driver's to switch"):
+            transport.switch("rts", on=True)
+        transport.switch("dtr", on=False)
+        assert driver.lines == termios.TIOCM_RTS
+
+
+def test_a_switch_notices_a_port_that_has_gone(slave):
+    """A modem line of a port that was unplugged is a lost link, as any call is."""
+    driver = Driver()
+    with port(slave[1], driver) as transport:
+        driver.lines = None
+        with pytest.raises(LinkError, match="link lost"):
+            transport.switch("dtr", on=True)
+
+
+def test_what_has_no_modem_lines_does_not_switch_any(slave):
+    """A pty, a loop and a loop's URL lack the method, so nobody claims a trigger."""
+    driver = Driver()
+    driver.lines = None
+    with port(slave[1], driver) as transport:
+        assert not isinstance(transport, SwitchesLines)
+    for name in (slave[1], "loop", "loop://"):
+        with make_transport(name, BUS, SystemClock()) as transport:
+            assert not isinstance(transport, SwitchesLines)
+
+
 def test_a_speed_that_is_nearly_made_is_told(slave):
     """A port that makes 4 Mbaud into 3 999 000 says so, in ppm."""
     driver = Driver()
@@ -90,6 +183,52 @@ def test_a_speed_that_is_not_made_is_refused(slave):
     with pytest.raises(LinkError, match="does not make the speed: 9600 baud"):
         port(slave[1], driver)
     make_transport(slave[1], BUS, SystemClock()).close()
+
+
+@pytest.mark.parametrize(
+    ("baud", "rates", "made"),
+    [
+        (115_200, (115_200,), 24_000_000 / 208),  # + 0.16 %: near enough
+        (4_000_000, (4_000_000,), 3_000_000),
+        (3_500_000, (3_000_000,), 3_000_000),
+    ],
+)
+def test_what_a_known_chip_makes_counts_and_not_what_its_driver_says(
+    slave, baud, rates, made
+):
+    """The rule of the chip says which rates it makes near the wanted one."""
+    driver = Driver()
+    driver.known = known_of(0x10C4, 0xEA60, None)
+    if baud == 4_000_000:
+        driver.known, made = known_of(0x0403, 0x6014, 0x0900), 4_000_000
+    with port(slave[1], driver, Bus(baud=baud)) as transport:
+        told = transport.told()
+        assert transport.rates == rates
+        assert told.facts["baud_made"] == pytest.approx(made)
+        assert ("this adapter makes" in " ".join(told.notes)) == (made != baud)
+
+
+def test_rates_by_what_is_read_back(slave):
+    """Of an unknown chip the driver's word counts; of a pty nothing is known."""
+    driver = Driver()
+    driver.clamp = lambda speed: 3_900_000 if speed == 4_000_000 else speed
+    with port(slave[1], driver) as transport:
+        assert transport.rates == (3_900_000,)
+        assert transport.told().facts["baud_made"] is None
+    with make_transport(slave[1], BUS, SystemClock()) as transport:
+        assert transport.rates is None
+
+
+def test_a_sweep_passes_over_what_the_adapter_does_not_make(slave):
+    """The live link hands the rates up, and a point that it cannot make says so."""
+    driver = Driver()
+    driver.known = known_of(0x10C4, 0xEA60, None)
+    profile = load_profile("causeway", ["bus.baud=3.5 Mbaud"])
+    transport = port(slave[1], driver, profile.bus)
+    link = live_link(transport, profile, SystemClock(), LinkOptions())
+    nearest = "nearest that it makes is 3000000"
+    with link, pytest.raises(CannotMakeError, match=nearest):
+        refuse_rate(link, profile.bus.baud)
 
 
 def test_driver_counters_are_differences_and_may_wrap(slave):

@@ -77,6 +77,15 @@ def plugged_in(
     return sorted(ports, key=lambda port: port.device)
 
 
+def known_at(device: str) -> Known | None:
+    """What is known of the rates of the adapter behind a port; None for nothing."""
+    real = str(Path(device).resolve())
+    for port in plugged_in():
+        if port.device in (device, real):
+            return port.known
+    return None
+
+
 def _plugged(one: Listed, sys: Path, links: Path) -> Plugged:
     name = Path(one.device).name
     known = known_of(one.vid, one.pid, _release(sys, name))

@@ -13,6 +13,9 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from fractions import Fraction
 
+MOST_ERROR = 0.01
+"""A sender is to keep its rate to this (MODBUS over Serial Line V1.02, 3.2)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Rule:
@@ -77,6 +80,11 @@ class Made:
     def error(self) -> Fraction:
         """Made over wanted, less 1."""
         return self.baud / self.wanted - 1
+
+    @property
+    def serves(self) -> bool:
+        """Whether it is near enough for a sender."""
+        return abs(self.error) <= MOST_ERROR
 
 
 def _mega(hz: Fraction) -> str:

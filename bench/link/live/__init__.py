@@ -2,6 +2,6 @@
 
 from bench.link.live.ears import Ear
 from bench.link.live.link import LiveLink
-from bench.link.live.rules import LEAD_NS, LiveRules
+from bench.link.live.rules import LEAD_NS, REFUSE_NS, LiveRules
 
-__all__ = ["LEAD_NS", "Ear", "LiveLink", "LiveRules"]
+__all__ = ["LEAD_NS", "REFUSE_NS", "Ear", "LiveLink", "LiveRules"]

@@ -122,6 +122,7 @@ class Account:
     realtime: str | None = None
     least_lead_ns: int | None = None
     _pieces: Histogram = field(default_factory=Histogram)
+    _recent: Histogram = field(default_factory=Histogram)
     _late_ns: array[int] = field(default_factory=lambda: array("q"))
 
     def stalled(self, ns: int, at_ns: int) -> None:
@@ -155,8 +156,16 @@ class Account:
             "moved_ns": self.moved_ns,
         }
 
+    def lately(self) -> Histogram:
+        """Lateness of pieces since the last call."""
+        self._note()
+        recent, self._recent = self._recent, Histogram()
+        return recent
+
     def _note(self) -> None:
-        self._pieces.add(np.maximum(np.array(self._late_ns, np.int64), 0))
+        late_ns = np.maximum(np.array(self._late_ns, np.int64), 0)
+        self._pieces.add(late_ns)
+        self._recent.add(late_ns)
         self._late_ns = array("q")
 
     def evidence(self, side: Side) -> Evidence:
@@ -202,7 +211,8 @@ class Account:
         }
         if self.lost is not None:
             figures["lost"] = {"cause": self.lost[0], "at_ns": self.lost[1]}
-        return Evidence(figures, (), tuple(self._void(side)), tuple(self._notes(side)))
+        void, notes = tuple(self._void(side)), tuple(self._notes(side))
+        return Evidence(figures, (), void, notes, void)
 
     def _void(self, side: Side) -> list[str]:
         """Why the bench did not do what the plan says."""

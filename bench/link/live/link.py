@@ -30,7 +30,8 @@ from bench.link.live.rules import LiveRules
 from bench.link.live.time import TrialTime
 from bench.link.live.wire import VirtualWire
 from bench.link.pacer import Pacer
-from bench.link.ports.base import LinkLostError, Reopens
+from bench.link.ports.base import Drains, LinkLostError, Reopens
+from bench.link.sighter import TellsOwnTime
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -111,6 +112,7 @@ class LiveLink:
         self._time = TrialTime(self._pacer)
         self._nap = False
         self._rested = True  # nothing was under way
+        self._anew = True  # nothing has come to the far end
         self._carried = 0
         self._confirmed: int | None = None
         self._datagrams: Datagrams | None = None
@@ -136,6 +138,12 @@ class LiveLink:
         return max(_LEAST_OCTETS, int(CHUNK_NS / self._bus.pitch.step))
 
     @property
+    def rates(self) -> Sequence[int] | None:
+        """Bit rates that the adapter makes near the plan's; None: not known."""
+        rates: Sequence[int] | None = getattr(self._transport, "rates", None)
+        return rates
+
+    @property
     def transport(self) -> Transport:
         """What moves the octets."""
         return self._transport
@@ -144,6 +152,27 @@ class LiveLink:
     def counts(self) -> dict[str, int | None]:
         """What only grows, or is not observable; from any thread."""
         return self._account.counts(self._confirmed)
+
+    def lately(self) -> dict[str, Any]:
+        """How well the plan was held since the last call, in the thread that carries.
+
+        Returns:
+            "lateness_p99_ns" of write calls; and "spacing", why no verdict may rest on
+            it, where packets are to be placed in time.
+        """
+        starts, late, shifts = self._pacer.lately()
+        packets = starts.total
+        starts.merge(self._account.lately())
+        percentiles, rules = starts.percentiles(), self._rules.placing
+        spacing = None
+        kept = not shifts and late <= rules.late_share * packets
+        if self._rules.pacing == "timed" and not kept:
+            late_ms = format_ns(rules.late_ns)
+            spacing = f"{late} of {packets} packets over {late_ms} late"
+        return {
+            "lateness_p99_ns": None if percentiles is None else percentiles.p99,
+            "spacing": spacing,
+        }
 
     def evidence(self) -> Evidence:
         """See `Link`."""
@@ -164,6 +193,19 @@ class LiveLink:
             0 if wire.first_ns is None else wire.free_ns - wire.first_ns,
         )
         return self._account.evidence(side) + heard
+
+    def drain(self) -> int | None:
+        """Wait, bounded, until what was accepted is on the wire.
+
+        Returns:
+            Up to how many characters may not be; None: nobody tells.
+        """
+        transport = self._transport
+        if self._gone is not None or not isinstance(transport, Drains):
+            return None
+        with suppress(LinkError):
+            return transport.drain()
+        return None
 
     def close(self) -> None:
         """See `Link.close`; what was accepted has had its time on the line."""
@@ -272,7 +314,7 @@ class LiveLink:
         # Where no silence has to be kept, the line queues by itself.
         rested_ns = self._wire.free_ns + silence_ns if silence_ns else 0
         self._pacer.wait(self._time.unmoved(start_ns), rested_ns)
-        self._account.moved_ns += self._pacer.shift_ns - before_ns
+        self._moved(self._pacer.shift_ns - before_ns)
 
     def _write(self, octets: memoryview, *, begins: bool) -> None:
         """Hand over; come back when all was accepted."""
@@ -290,6 +332,8 @@ class LiveLink:
                 if late_ns and not (begins or self._rested):
                     self._ran_dry(late_ns, now_ns)
                 begins, self._rested, self._time.held_ns = False, False, None
+                if self._anew:
+                    self._begin_far_clock(now_ns)
                 self._took(accepted)
                 octets = octets[accepted:]
             if octets:
@@ -350,7 +394,21 @@ class LiveLink:
     def _move(self, ns: int) -> None:
         """Move the plan."""
         self._pacer.shift_ns += ns
+        self._moved(ns)
+
+    def _moved(self, ns: int) -> None:
+        """The plan was moved; whoever hears of a far clock has to know."""
+        if not ns:
+            return
         self._account.moved_ns += ns
+        if isinstance(self._sighter, TellsOwnTime):
+            self._sighter.moved(ns, self._time.of_plan(self._clock.now_ns()))
+
+    def _begin_far_clock(self, at_ns: int) -> None:
+        """The first character came to a far end, at an instant of the clock."""
+        self._anew = False
+        if isinstance(self._sighter, TellsOwnTime):
+            self._sighter.anew(self._time.of_plan(at_ns))
 
     def _ran_dry(self, late_ns: int, now_ns: int) -> None:
         """The line rested inside a run."""
@@ -422,7 +480,7 @@ class LiveLink:
                 self._account.out.add(now_ns - error.at_ns, self._time.trial_ns(now_ns))
                 self._move(now_ns - (self._time.held_ns or now_ns))
                 self._wire.set_free(now_ns)
-                self._time.held_ns, self._rested = None, True
+                self._time.held_ns, self._rested, self._anew = None, True, True
                 return
             if clock.now_ns() == now_ns:
                 clock.sleep(_NAP_S)

@@ -13,6 +13,9 @@ LEAD_NS = 20 * NS_PER_MS
 """Unless told otherwise.  A desktop that is late is so by 17 ms at worst (measured on a
 shared virtual machine); what is changed while traffic runs takes effect after it."""
 
+REFUSE_NS = 5_000 * NS_PER_MS
+"""Unless told otherwise: whoever reads at all has read something by then."""
+
 
 @dataclass(frozen=True, slots=True)
 class LiveRules:
@@ -38,7 +41,7 @@ class LiveRules:
     lead_ns: int = LEAD_NS
     piece_ns: int = 2 * NS_PER_MS
     listen_ns: int = 100 * NS_PER_MS
-    refuse_ns: int = 5_000 * NS_PER_MS
+    refuse_ns: int = REFUSE_NS
     reopen_ns: int = 0
     realtime: bool = False
     measured_baud: float | None = None

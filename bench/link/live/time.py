@@ -41,6 +41,11 @@ class TrialTime:
         self._latest_ns = max(self._latest_ns, ns)
         return self._latest_ns
 
+    def of_plan(self, at_ns: int) -> int:
+        """Instant of the plan of one of the clock, as it has been moved by now."""
+        assert self.zero_ns is not None
+        return at_ns - self.zero_ns - self._pacer.shift_ns
+
     def hold(self, at_ns: int) -> None:
         """Let the plan stand still from an instant of the clock on, if it does not."""
         if self.held_ns is None:

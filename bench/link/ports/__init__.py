@@ -5,7 +5,7 @@ whatever a system throws becomes one `LinkError`; each says what it can do and t
 What only a POSIX system has is asked for when it is needed.
 """
 
-from bench.link.ports.base import LinkLostError, PutsFlaws, Reopens
+from bench.link.ports.base import LinkLostError, PutsFlaws, Reopens, SwitchesLines
 from bench.link.ports.names import make_transport
 from bench.link.ports.options import PortOptions, Rs485
 
@@ -15,5 +15,6 @@ __all__ = [
     "PutsFlaws",
     "Reopens",
     "Rs485",
+    "SwitchesLines",
     "make_transport",
 ]

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import importlib
 from abc import ABC, abstractmethod
-from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
+from typing import TYPE_CHECKING, Any, Literal, Protocol, runtime_checkable
 
 from bench.base.errors import BenchError, Fault, LinkError
 from bench.link.transport import Can, Heard, Told
@@ -67,6 +67,42 @@ class PutsFlaws(Protocol):
 
         Raises:
             LinkError: If this transport cannot do this one, or is lost.
+        """
+        ...
+
+
+@runtime_checkable
+class SwitchesLines(Protocol):
+    """A port whose DTR and RTS can be switched while traffic runs; others lack this.
+
+    The system carries it out at once, and not in order with octets that wait in the
+    driver: the line is ahead of whatever was written before it by as much as is queued
+    below.  At most that much (`unsent` at the character pitch, and what an adapter
+    holds beyond it, which nobody tells); on an adapter on USB the line may also be late
+    by one of its transfers, a millisecond or more.
+    """
+
+    def switch(self, line: Literal["dtr", "rts"], *, on: bool) -> None:
+        """Switch a modem line; returns once the system has been told.
+
+        Raises:
+            LinkError: If this line is the driver's to switch, or the link is lost.
+        """
+        ...
+
+
+@runtime_checkable
+class Drains(Protocol):
+    """A transport whose system tells when everything has left."""
+
+    def drain(self) -> int:
+        """Wait, bounded, until everything accepted is on the wire.
+
+        Returns:
+            Up to how many octets may not be; 0 if the system says that all are.
+
+        Raises:
+            LinkError: If the link is lost.
         """
         ...
 

@@ -51,6 +51,12 @@ def refused(
     return LinkError(Fault("cannot open", f"{name} ({words})"))
 
 
+def driver_switches(name: str) -> LinkError:
+    """The error for RTS where it switches an RS-485 driver."""
+    mend = "switch DTR instead, or leave the rs485 options out"
+    return LinkError(Fault("RTS is the RS-485 driver's to switch", name, mend=mend))
+
+
 def ports_here() -> list[str]:
     """Names of the serial ports of this machine, those that stay included."""
     tools = optional("serial.tools.list_ports")

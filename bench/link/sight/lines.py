@@ -13,9 +13,12 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING, Any
 
+from bench.base.units import format_ns
 from bench.link.evidence import Evidence
 from bench.link.lines import LONGEST, drop_of, parse_line
 from bench.link.observes import Observes
+from bench.link.sight.earliest import Earliest
+from bench.link.sight.far_clock import FarClock
 from bench.link.sight.rows import Names, RowsInMaking
 from bench.profile.model import LinesObserve
 
@@ -59,7 +62,8 @@ class LinesSighter:
         self._rows = RowsInMaking()
         self._text = bytearray()
         self._skips = False
-        self._origin_ns: int | None = None
+        self._far = FarClock()
+        self._earliest = Earliest(len(profile.node))
         self._lines = 0
         self._missing: Counter[str] = Counter()
         self._unknown: Counter[str] = Counter()
@@ -81,10 +85,22 @@ class LinesSighter:
             nodes=None if self._all else tuple(self._nodes),
         )
 
-    def sent(self, line: Line, sent: Sent) -> None:  # noqa: ARG002
+    def sent(self, line: Line, sent: Sent) -> None:
         """See `Sighter`."""
-        if self._origin_ns is None and len(line.runs):
-            self._origin_ns = int(line.runs[0]["start_ns"])
+        if {"times", "octets"} <= self._tells:
+            self._earliest.sent(sent)
+        if self._far.origin_ns is None and len(line.runs):
+            self._far.begin(int(line.runs[0]["start_ns"]))
+
+    def anew(self, at_ns: int) -> None:
+        """See `TellsOwnTime`; what a far end before had begun to say never comes."""
+        self._far.begin(at_ns)
+        self._text.clear()
+        self._skips = False
+
+    def moved(self, ns: int, at_ns: int) -> None:
+        """See `TellsOwnTime`."""
+        self._far.moved(ns, at_ns)
 
     def heard(self, heard: Heard, at_ns: int) -> None:
         """See `Sighter`."""
@@ -123,7 +139,19 @@ class LinesSighter:
             notes.append(f"ignored in sighting lines: {names}")
         if self._unread:
             notes.append(f"{self._unread} lines were heard that are no sighting lines")
-        figures = {"lines": {"shown": self._lines, "status": self._status}}
+        early_ns = self._earliest.most_ns
+        if early_ns:
+            notes.append(
+                f"bursts were told up to {format_ns(early_ns, 3)} before their packets "
+                "were over, and count from there: the far clock began late"
+            )
+        figures = {
+            "lines": {
+                "shown": self._lines,
+                "early_ns": early_ns,
+                "status": self._status,
+            }
+        }
         return Evidence(figures, tuple(findings), tuple(void), tuple(notes))
 
     # --- one line ---------------------------------------------------------------------
@@ -192,12 +220,14 @@ class LinesSighter:
         self._rows.shown(
             node,
             octets or b"" if "octets" in tells else b"",
-            times=self._times(numbers) if "times" in tells else None,
+            times=self._times(node, octets, numbers) if "times" in tells else None,
             clocks=numbers.get("clocks") if "clocks" in tells else None,
             marginal=numbers.get("marginal") if "marginal" in tells else None,
         )
 
-    def _times(self, numbers: dict[str, int]) -> list[int | None] | None:
+    def _times(
+        self, node: int, octets: bytes | None, numbers: dict[str, int]
+    ) -> list[int | None] | None:
         """A burst's times on those of the trial; None where it tells none.
 
         One below zero is as good as none; for the last of them it says that the chains
@@ -205,11 +235,15 @@ class LinesSighter:
         """
         if "shown" not in numbers:
             return None
-        origin_ns = self._origin_ns or 0
         told = [numbers.get(key, -1) for key in _TIMES]
         if told[1] < 0:
             told[1] = told[0]
-        return [None if ns < 0 else origin_ns + ns for ns in told]
+        times = [None if ns < 0 else self._far.trial_ns(ns) for ns in told]
+        begins_ns = next((ns for ns in times if ns is not None), None)
+        if octets is None or begins_ns is None:
+            return times
+        late_ns = self._earliest.late_ns(node, octets, begins_ns)
+        return [None if ns is None else ns + late_ns for ns in times]
 
 
 _TEXTS = ("node", "octets")

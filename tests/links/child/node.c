@@ -6,6 +6,7 @@
 #include <stdio.h>
 
 #include "bollards.h"
+#include "rearrange.h"
 
 static const uint8_t marker[] = BOLLARDS_MARKER_LIST;
 static uint8_t packet[BOLLARDS_PACKET_LONGEST_OCTETS];
@@ -16,12 +17,19 @@ static int is_for(uint8_t address, uint8_t node)
     return address == node || address == BOLLARDS_BROADCAST_0;
 }
 
-/* Shift a payload out, lane by lane; here the bench is told what the chains hold. */
+/* Clock a payload's port words out; the bench is told what the chains hold then. */
 static void show(uint8_t node, const uint8_t *payload)
 {
+    uint8_t words[BOLLARDS_BURST_WORDS], chains[BOLLARDS_BURST_OCTETS] = {0};
+    rearrange(payload, words);
+    for (unsigned k = 0; k < BOLLARDS_BURST_WORDS * BOLLARDS_LANES; k++) {
+        unsigned clock = k / BOLLARDS_LANES, lane = k % BOLLARDS_LANES;
+        if (words[clock] >> lane & 1)
+            chains[lane * BOLLARDS_LANE_OCTETS + clock / 8] |= 0x80 >> clock % 8;
+    }
     printf("shown node=%u octets=", node);
     for (size_t k = 0; k < BOLLARDS_BURST_OCTETS; k++)
-        printf("%02X", payload[k]);
+        printf("%02X", chains[k]);
     printf(" clocks=%u\n", BOLLARDS_BURST_CLOCKS);
 }
 

@@ -27,6 +27,7 @@ from bench.link.transport import Can, Heard
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
+    from typing import Literal
 
     from bench.base.clock import Clock
     from bench.profile.model import Bus
@@ -52,9 +53,14 @@ class PlainTransport(BaseTransport):
         options: How it is to be held.
         opener: Opens it; another one for tests.
 
+    Attributes:
+        switch: See `SwitchesLines`; it is there where modem lines can lie behind it.
+
     Raises:
         LinkError: If it cannot be had.
     """
+
+    switch: Callable[..., None]
 
     def __init__(
         self,
@@ -93,6 +99,8 @@ class PlainTransport(BaseTransport):
             breaks=self._native or keeps,
             tells_unsent=self._native,
         )
+        if self._native or keeps:
+            self.switch = self._switch
 
     def _write(self, octets: memoryview) -> int:
         if self._remote:
@@ -161,6 +169,13 @@ class PlainTransport(BaseTransport):
         if self._remote:
             self._pull()
         return None
+
+    def _switch(self, line: Literal["dtr", "rts"], *, on: bool) -> None:
+        """See `SwitchesLines`."""
+        if self._remote:
+            self._note("a modem line behind a server is switched when its answer came")
+        with self._border, _pyserial():
+            setattr(self._port, line, on)
 
     def _hold_low(self, ns: int) -> int:
         if not self.can.breaks:

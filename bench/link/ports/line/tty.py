@@ -17,13 +17,15 @@ from typing import TYPE_CHECKING, Any
 from bench.base.columns import Flaw
 from bench.base.errors import BenchError, Fault, LinkError
 from bench.base.grid import NS_PER_S
+from bench.link.adapters.plugged import known_at
+from bench.link.adapters.rates import MOST_ERROR
 from bench.link.ports.base import FOREIGN, BaseTransport
 from bench.link.ports.line.bounded import returns_within
 from bench.link.ports.line.marks import Marks
 from bench.link.ports.line.opening import adapter, letters, open_port
 from bench.link.ports.line.setting import Wanted, disobeyed, set_line
 from bench.link.ports.options import PortOptions
-from bench.link.ports.refusals import refused
+from bench.link.ports.refusals import driver_switches, refused
 from bench.link.ports.system.descriptors import await_ready, read_some, write_some
 from bench.link.ports.system.direction import switch_direction
 from bench.link.ports.system.sysfs import (
@@ -36,8 +38,10 @@ from bench.link.transport import Can, Heard
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
+    from typing import Literal
 
     from bench.base.clock import Clock
+    from bench.link.adapters.known import Known
     from bench.link.ports.system.terminal import Counters, Ioctl, Settings
     from bench.profile.model import Bus
 
@@ -70,11 +74,13 @@ class System:
         ioctl: The call on terminals.
         open_port: Opens a port and gives pyserial's object.
         is_pseudo: Whether a device is an end of a pty.
+        known_at: What is known of the rates of the adapter behind a device.
     """
 
     ioctl: Ioctl = system_ioctl
     open_port: Callable[..., Any] = open_port
     is_pseudo: Callable[[str], bool] = is_pseudo
+    known_at: Callable[[str], Known | None] = known_at
 
 
 THIS_SYSTEM = System()
@@ -90,10 +96,15 @@ class TtyTransport(BaseTransport):
         options: How it is to be held.
         system: What to ask of the system.
 
+    Attributes:
+        switch: See `SwitchesLines`; it is there where the port has modem lines.
+
     Raises:
         LinkError: If it cannot be had.
         UsageError: If it cannot do what the options ask.
     """
+
+    switch: Callable[..., None]
 
     def __init__(
         self,
@@ -124,6 +135,22 @@ class TtyTransport(BaseTransport):
             tells_flaws=real,
             tells_unsent=real,
         )
+        if self._lines is not None:
+            self.switch = self._switch
+
+    @property
+    def rates(self) -> tuple[int, ...] | None:
+        """What the adapter makes of the rate that is wanted; None: not known.
+
+        The wanted rate itself where the adapter comes near enough to it for a sender,
+        by its chip's rule, or else by what the driver says when it is read back.
+        """
+        wanted = self._bus.baud
+        if self._made is not None:
+            return (wanted if self._made.serves else round(self._made.baud),)
+        if self._pseudo or self._got is None:
+            return None
+        return (wanted if abs(self._got / wanted - 1) <= MOST_ERROR else self._got,)
 
     # -- opening --------------------------------------------------------------
 
@@ -145,7 +172,16 @@ class TtyTransport(BaseTransport):
             raise refused(self._name, error) from error
         self._port, self._held = port, True
         self._adapter = adapter(device)
+        known = None if self._pseudo else self._system.known_at(device)
+        self._made = known.rule.nearest(self._bus.baud) if known else None
+        if self._made is not None and self._made.error:
+            asked, made = self._made.wanted, float(self._made.baud)
+            ppm = float(self._made.error * 10**6)
+            self._note(
+                f"{asked} baud asked, this adapter makes {made:.0f} ({ppm:+.0f} ppm)"
+            )
         self._looked_ns = self._clock.now_ns()
+        self._stuck = False
         self._sure = 0  # accepted octets that are known to have left
 
     def _set_up(self, port: Any) -> None:
@@ -231,23 +267,26 @@ class TtyTransport(BaseTransport):
             self._note(f"another program changed this port's settings: {changed}")
             self._mine = settings
 
+    def _switch(self, line: Literal["dtr", "rts"], *, on: bool) -> None:
+        """See `SwitchesLines`."""
+        if line == "rts" and self._direction:
+            raise driver_switches(self._name)
+        with self._border:
+            self._terminal.switch(line, on=on)
+
     # -- what needs the line empty --------------------------------------------
 
     def drain(self) -> int:
-        """Wait, bounded, until everything accepted is on the wire.
-
-        Returns:
-            Up to how many octets may not be; 0 if the system says that all are.
-
-        Raises:
-            LinkError: If the link is lost.
-        """
+        """See `Drains`."""
         with self._border:
             return self._drain()
 
     def _drain(self) -> int:
+        if self._stuck:
+            return self._accepted - self._sure
         most_s = min(self._queued_s() + DRAIN_MARGIN_S, DRAIN_MOST_S)
         if not returns_within(most_s, self._terminal.drain):
+            self._stuck = True  # nobody waits for it twice
             return self._accepted - self._sure
         self._sure = self._accepted
         return 0
@@ -380,6 +419,7 @@ class TtyTransport(BaseTransport):
             "alone": self._alone,
             "baud_asked": self._bus.baud,
             "baud_got": self._got,
+            "baud_made": None if self._made is None else float(self._made.baud),
             "character": "8N1" if self._pseudo else letters(self._bus),
             "flow_control": "off",
             "modem_lines": self._lines,

@@ -220,6 +220,13 @@ class Terminal:
             for name, sign in names.items()
         }
 
+    def switch(self, line: str, *, on: bool) -> None:
+        """Switch DTR or RTS and leave the other alone."""
+        t = self._termios
+        bit = {"dtr": t.TIOCM_DTR, "rts": t.TIOCM_RTS}[line]
+        request = t.TIOCMBIS if on else t.TIOCMBIC
+        self._ioctl(self.fd, request, bytearray(WORD.pack(bit)))
+
     def counters(self) -> Counters | None:
         """What the driver counted since boot; None: not observable."""
         raw = self._ask(TIOCGICOUNT, ICOUNT.size) if LINUX else None

@@ -18,7 +18,10 @@ from unit.link.live.stub import (
 
 from bench.base.clock import JumpClock
 from bench.link.cut_off import CutOffError
+from bench.link.lines import format_line
+from bench.link.sight import sighter_of
 from bench.link.transport import Can
+from bench.profile import load_profile
 
 SIGTERM = 15
 
@@ -162,6 +165,64 @@ def test_back_again():
     assert any("lost and came back: once" in text for text in evidence.void)
     after = [at for at in stub.times if at > 1_000 * MS]
     assert after[-1] - after[0] > (len(after) - 1200) * CHARACTER_NS
+
+
+class Telling(Stub):
+    """A far program that tells of every piece when it came, on a clock of its own."""
+
+    def __init__(self, clock):
+        super().__init__(clock)
+        self.began_ns = None
+        self.pieces = []
+
+    def write(self, octets):
+        """See `Transport`."""
+        accepted = super().write(octets)
+        if accepted:
+            now_ns = self.clock.now_ns()
+            self.began_ns = now_ns if self.began_ns is None else self.began_ns
+            self.pieces.append(len(self.octets) - accepted)
+            line = format_line("shown", node=1, shown=now_ns - self.began_ns)
+            self.coming.append((now_ns, line))
+        return accepted
+
+    def reopen(self, seconds):
+        """See `Transport`: another program, or the same for another visitor."""
+        back = super().reopen(seconds)
+        if back:
+            self.began_ns = None
+        return back
+
+
+@pytest.mark.parametrize("trouble", ["none", "away", "unplugged"])
+def test_a_far_clock_goes_on_while_the_plan_stands_still(trouble):
+    """What a far program tells is on the trial's time, whatever the host did.
+
+    A stall moves the plan and not the program; after an outage its clock begins anew.
+    """
+    profile = load_profile(
+        "causeway", ["observe.by=lines", 'observe.lines.tells=["times"]']
+    )
+    clock = JumpClock()
+    stub = Telling(clock)
+    if trouble == "unplugged":
+        stub.lost_ns, stub.back_ns = 70 * MS, 1_050 * MS
+    sighter = sighter_of(profile)
+    rules = {"lead_ns": 4 * MS, "piece_ns": 2 * MS, "reopen_ns": 5_000 * MS}
+    with link_over(stub, sighter=sighter, **rules) as link:
+        seen = [link.carry(line_of(counter(10_000), [(0, 0)]))]
+        if trouble == "away":
+            clock.advance(500 * MS)
+        line = line_of(counter(10_000), [(0, 100 * MS)], first=10_000)
+        seen.append(link.carry(line))
+        seen.append(link.carry(rest_until(400 * MS, 20_000)))
+        moved_ns = figures_of(link.evidence())["pacing"]["moved_ns"]
+    assert (moved_ns > 400 * MS) == (trouble != "none")
+    told = [int(row["shown_ns"]) for part in seen for row in part.shown]
+    assert len(told) == len(stub.pieces) > 50
+    for at_ns, first in zip(told, stub.pieces, strict=True):
+        # A piece is handed over up to a lead, and one piece, before its start bit.
+        assert -6 * MS <= at_ns - first * CHARACTER_NS <= MS
 
 
 @pytest.mark.parametrize("stops", [False, True])

@@ -196,3 +196,27 @@ def test_nobody_looks(by):
     assert "observable" in why
     assert ("observe.by" in why) == (by == "simulated")
     assert who.evidence().notes == ("3 octets were heard that nobody looked at",)
+
+
+@pytest.mark.parametrize(
+    ("first", "octets", "moved"),
+    [
+        (3_000, b"\x11\x22", 0),  # after the packet was over
+        (1_200, b"\x11\x22", 600),  # a little before: the far clock began late
+        (1_200, b"\x11\x23", 0),  # shows something else
+    ],
+)
+def test_a_far_clock_that_began_late_blames_nobody(first, octets, moved):
+    """What a burst holds says which packet was over before it, and how early it is."""
+    who = sighter(["octets", "times"])
+    who.sent(*columns(0, 0, b"\xa5", (700, 2_500), b"\x11\x22"))
+    line = format_line(
+        "shown", node="1", octets=octets, burst=first, first=first, shown=first + 500
+    )
+    hear(who, line)
+    (row,) = who.seen(10_000).shown
+    assert int(row["burst_ns"]) == 700 + first + moved
+    assert int(row["shown_ns"]) == 700 + first + 500 + moved
+    evidence = who.evidence()
+    assert evidence.figures["lines"]["early_ns"] == moved
+    assert bool(evidence.notes) == bool(moved)

@@ -1,0 +1,1 @@
+"""Captures of pins: a file of level changes in, levels and characters out.  Sans-IO."""
