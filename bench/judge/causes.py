@@ -232,8 +232,12 @@ class Causes:
         causes = self._causes[what]
         causes[text if text in causes else _OTHER].count -= 1
 
-    def as_list(self) -> list[dict[str, Any]]:
-        """Every cause, the most frequent first."""
+    def as_list(self, *, every: bool = False) -> list[dict[str, Any]]:
+        """Every cause, the most frequent first.
+
+        Args:
+            every: Those too that came to nothing.
+        """
         listed = [
             {
                 "what": what,
@@ -243,6 +247,6 @@ class Causes:
             }
             for what, causes in self._causes.items()
             for text, cause in causes.items()
-            if cause.count > 0
+            if every or cause.count > 0
         ]
         return sorted(listed, key=lambda c: (-c["count"], c["what"], c["cause"]))

@@ -17,6 +17,7 @@ import numpy as np
 
 from bench.base.columns import DROPPED, LOST, SHOWN, Flaw, Seen, no_octets, no_rows
 from bench.judge.histogram import QUANTILE_TYPE
+from bench.judge.kept.details import Details
 from bench.judge.kept.history import History
 from bench.judge.kept.tally import COUNTED, Limits, Tally
 from bench.judge.kept.terms import (
@@ -33,9 +34,12 @@ from bench.link.evidence import NO_EVIDENCE
 from bench.wire.format import format_of
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
+
+    from numpy.typing import NDArray
 
     from bench.base.columns import Line, Sent
+    from bench.judge.kept.intervals import Interval
     from bench.link.evidence import Evidence
     from bench.link.observes import Observes
     from bench.profile.model import Node, Profile
@@ -51,14 +55,23 @@ _RATES = {"1e-4": 1e-4, "1e-5": 1e-5, "1e-6": 1e-6}
 
 
 class Judge:
-    """Judges one trial."""
+    """Judges one trial.
 
-    def __init__(self, profile: Profile, observes: Observes) -> None:
+    Attributes:
+        seen_ns: The latest instant of the trial at which a node showed anything; -1:
+            none did.
+    """
+
+    def __init__(
+        self, profile: Profile, observes: Observes, *, details: bool = False
+    ) -> None:
         """Begin a trial.
 
         Args:
             profile: The profile, at the point that is tried.
             observes: What the link can see of the nodes.
+            details: Whether each interval is told so that a whole trial can be summed
+                up from them: node by node, with its times and causes.
         """
         self._profile = profile
         self._observes = observes
@@ -81,7 +94,11 @@ class Judge:
         self._pitch = profile.bus.pitch
         self._line_ns: tuple[int, int] | None = None
         self._finished = False
+        self.seen_ns = -1
         self._told: dict[str, Any] = {}
+        self._details: Details | None = None
+        if details:
+            self._details = Details(self._tally, self._lost_characters, observes)
 
     def take(self, line: Line, sent: Sent, seen: Seen) -> None:
         """Judge one chunk.
@@ -93,6 +110,10 @@ class Judge:
         """
         rows = self._history.add(line, sent)
         self._count_line(line)
+        if len(seen.shown):
+            # Where a link has no times of its own, it was seen by the chunk's end.
+            times = seen.shown["first_bit_ns"] if self._observes.times else ()
+            self.seen_ns = max(self.seen_ns, int(max(times, default=seen.until_ns)))
         nodes = len(self._lost_characters)
         self._lost_characters += np.bincount(seen.lost["node"], minlength=nodes)
         self._tally.take_bursts(seen)
@@ -112,14 +133,40 @@ class Judge:
         self._tally.take(self._matcher.finish(until_ns), _nothing_seen(until_ns))
         self._tally.frames.close_all()
         self._unjudged = self._matcher.pending()
+        self.cut()
+        self._tally.intervals.leave(self._unjudged)
         self._finished = True
 
-    def interval(self) -> dict[str, Any]:
-        """The counts since the last call."""
+    def cut(self) -> None:
+        """Let an interval end: what comes from here on counts with the next."""
         now = self.counts()
-        since = _less(now, self._told)
+        told = _less(now, self._told)
+        del told["packets"]
         self._told = now
-        return since
+        if self._details is not None:
+            told |= self._details.since()
+        ends = self._matcher.nodes["end"]
+        self._tally.intervals.cut(self._history.rows.end, ends, told)
+
+    def settled(self, most: int) -> list[dict[str, Any]]:
+        """The intervals that have ended and whose packets are all decided.
+
+        Each is told once, in order: packets by when they were sent, everything else by
+        when it was seen.
+
+        Args:
+            most: So many of them at most.
+        """
+        undecided = self._matcher.first_undecided()
+        if self._finished:
+            undecided = self._history.rows.end
+        records = []
+        for interval in self._tally.intervals.settled(undecided, most):
+            record = {"packets": self._sent_in(interval), **interval.told}
+            if self._details is not None:
+                record |= self._details.of(interval)
+            records.append(record)
+        return records
 
     def counts(self) -> dict[str, Any]:
         """Everything that is counted so far, for all nodes."""
@@ -180,6 +227,19 @@ class Judge:
     def _packets(self, which: slice | int) -> dict[str, int | None]:
         """Counts of packets, of all nodes or of one."""
         offered = self._matcher.nodes["end"] - self._unjudged - self._tally.held
+        return self._visible(offered, self._tally.counts, which)
+
+    def _sent_in(self, interval: Interval) -> dict[str, int | None]:
+        """Counts of the packets that were sent in one interval."""
+        return self._visible(interval.offered, interval.counts, slice(None))
+
+    def _visible(
+        self,
+        offered: NDArray[np.int64],
+        counts: Mapping[str, NDArray[np.int64]],
+        which: slice | int,
+    ) -> dict[str, int | None]:
+        """Counts of packets as far as they are observable."""
         packets: dict[str, int | None] = {"offered": int(offered[which].sum())}
         seen = self._observes
         for word in COUNTED:
@@ -188,8 +248,7 @@ class Judge:
                 visible = seen.shown and seen.data
             elif word == "late":
                 visible = seen.shown and seen.data and seen.times
-            count = int(self._tally.counts[word][which].sum())
-            packets[word] = count if visible else None
+            packets[word] = int(counts[word][which].sum()) if visible else None
         return packets
 
     def _bursts(self, which: slice | int) -> dict[str, int | None]:
@@ -237,6 +296,7 @@ class Judge:
             **self._dark(every, self._profile.node),
             "latency_ns": self._latency(),
             "skew_ns": tally.frames.skew_ns.as_dict() if timed else None,
+            "spread_ns": self._spread(),
             "quantiles": QUANTILE_TYPE,
             "line": self._line(),
             "lost_characters": counts["lost_characters"],
@@ -270,6 +330,17 @@ class Judge:
             times["after_sync"] = tally.synced_ns
         timed = seen.shown and seen.data and seen.times
         return {key: t.as_dict() if timed else None for key, t in times.items()}
+
+    def _spread(self) -> dict[str, dict[str, list[int]]] | None:
+        """How latency and skew are distributed; None where there are no times."""
+        tally, seen = self._tally, self._observes
+        if not (seen.shown and seen.data and seen.times):
+            return None
+        times = {"first_bit": tally.first_bit_ns, "shown": tally.shown_ns}
+        if self._shown_on() != "packet":
+            times["after_sync"] = tally.synced_ns
+        times["skew"] = tally.frames.skew_ns
+        return {key: one.spread() for key, one in times.items()}
 
     def _loss(self, packets: dict[str, int | None]) -> dict[str, Any]:
         """The loss rate (RFC 1242's, of packets), and what bounds it."""

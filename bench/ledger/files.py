@@ -121,6 +121,37 @@ class Disk:
 DISK = Disk()
 
 
+def locked(path: Path) -> int | None:
+    """Lock a file for this process alone; a number to let go of it by.
+
+    It is let go of with the process, however that ends.  None where the system has no
+    such lock.
+
+    Raises:
+        BlockingIOError: If another process, or this one, has it.
+        OSError: If the file cannot be opened.
+    """
+    try:
+        import fcntl
+    except ImportError:  # not a POSIX system
+        return None
+    descriptor = os.open(path, os.O_RDONLY)
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError as error:
+        os.close(descriptor)
+        if error.errno in (errno.EWOULDBLOCK, errno.EAGAIN):
+            raise
+        return None  # a file system without locks
+    return descriptor
+
+
+def unlocked(lock: int | None) -> None:
+    """Let go of a lock."""
+    if lock is not None:
+        os.close(lock)
+
+
 def _sync_folder(path: Path) -> None:
     """Return once the names in a folder are on the disk, where a system can say so."""
     if not hasattr(os, "O_DIRECTORY"):

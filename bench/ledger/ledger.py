@@ -33,9 +33,9 @@ from bench.ledger.facts import (
     folder_name,
     run_facts,
 )
-from bench.ledger.files import DISK, Files, write_whole
+from bench.ledger.files import DISK, Files, locked, unlocked, write_whole
 from bench.ledger.lines import line_of, pretty
-from bench.ledger.read import read_run
+from bench.ledger.read import read_run, version_of
 from bench.ledger.segments import SegmentedLog
 
 if TYPE_CHECKING:
@@ -84,6 +84,7 @@ class Ledger:
             for name in (INTERVALS, ANOMALIES)
         )
         self._closed = False
+        self._lock: int | None = None
 
     @classmethod
     def create(
@@ -118,9 +119,12 @@ class Ledger:
             folder = _new_folder(options.files, wanted)
             write_whole(options.files, folder / PROFILE, profile)
             write_whole(options.files, folder / RUN, octets)
+            lock = locked(folder / RUN)
         except OSError as error:
             raise LedgerError(_fault("ledger cannot be begun", error, root)) from error
-        return cls(folder, options)
+        ledger = cls(folder, options)
+        ledger._lock = lock
+        return ledger
 
     @classmethod
     def resume(cls, folder: Path, options: LedgerOptions = _DEFAULT) -> Ledger:
@@ -131,8 +135,21 @@ class Ledger:
 
         Raises:
             LedgerError: If it is not a run's folder, is of a newer format, cannot be
-                opened, or the run has its verdict.
+                opened, the run has its verdict, or somebody else writes it.
         """
+        version_of(folder)
+        lock = _lock_of(folder)
+        try:
+            ledger = cls._reopened(folder, options)
+        except BaseException:
+            unlocked(lock)
+            raise
+        ledger._lock = lock
+        return ledger
+
+    @classmethod
+    def _reopened(cls, folder: Path, options: LedgerOptions) -> Ledger:
+        """The ledger in a folder that nobody else writes to."""
         stored = read_run(folder)
         if (folder / VERDICT).exists():
             raise LedgerError(
@@ -272,6 +289,21 @@ class Ledger:
     def _let_go(self) -> None:
         for log in (self._anomalies, self._intervals):
             log.close()
+        lock, self._lock = self._lock, None
+        unlocked(lock)
+
+
+def _lock_of(folder: Path) -> int | None:
+    """The lock of a run's folder; nothing where there is no run."""
+    path = folder / RUN
+    try:
+        return locked(path)
+    except BlockingIOError as error:
+        mend = "wait for it, or stop it"
+        fault = Fault("another bench writes this ledger", where=str(path), mend=mend)
+        raise LedgerError(fault) from error
+    except OSError:
+        return None  # who reads it will say why
 
 
 def _new_folder(files: Files, wanted: Path) -> Path:

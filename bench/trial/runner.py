@@ -13,6 +13,7 @@ the safe level, whatever ended the trial, or it is said why not.
 
 from __future__ import annotations
 
+from collections import deque
 from contextlib import closing
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Protocol
@@ -57,6 +58,10 @@ TELL_NS = NS_PER_S // 10
 
 STRAGGLERS_NS = 2 * NS_PER_S
 """Silence at the end in which late packets are still seen (RFC 2544, section 23)."""
+
+DEAD_NS = 15 * NS_PER_S
+"""A link that brings nothing for so long, and is not found to be lost, is in order:
+one that takes nothing is told lost after a third of that."""
 
 STOPPED_NS = NS_PER_S // 4
 """As much of it is left where a signal ended a trial in real time; what may still have
@@ -120,6 +125,10 @@ class Tools:
         watcher: Who is told of progress.
         stop: Asked between chunks: the number of a signal that came, or None.
         alone: Whether the trial is to do with one thread, on a link that is not live.
+        interval_ns: Time of the trial that one record of the interval log covers.
+        beside: Asked as each interval ends, at an instant of the trial: what else goes
+            into its record.  Intervals are told in full then, so that a trial can be
+            summed up from them.
     """
 
     clock: Clock
@@ -127,6 +136,8 @@ class Tools:
     watcher: Watcher
     stop: Callable[[], int | None]
     alone: bool = False
+    interval_ns: int = INTERVAL_NS
+    beside: Callable[[int], Mapping[str, Any]] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,7 +181,7 @@ def run(plan: Plan, link: Link, tools: Tools, source: Source | None = None) -> O
     if live:
         source = Slices(source, pitch)
     counting = link if isinstance(link, Counting) else None
-    trial = _Trial(plan, link.observes, tools, counting)
+    trial = _Trial(plan, link.observes, tools, counting, live=live)
     lost: LinkError | None = None
     try:
         with closing(_chunks(source, link, tools, pitch)) as chunks:
@@ -213,6 +224,8 @@ class _Trial:
         observes: Observes,
         tools: Tools,
         counting: Counting | None = None,
+        *,
+        live: bool = False,
     ) -> None:
         """Nothing sent.
 
@@ -221,15 +234,19 @@ class _Trial:
             observes: What the link sees.
             tools: What it works with.
             counting: The link, if it has counts for the interval log.
+            live: Whether it passes in real time.
         """
+        self._live = live and observes.shown
         self._plan = plan
         self._counting = counting
         self._counted: Mapping[str, int | None] = {}
         self._tools = tools
-        self._judge = Judge(plan.profile, observes)
+        details = tools.beside is not None
+        self._judge = Judge(plan.profile, observes, details=details)
         self._began_ns = tools.clock.now_ns()
         self._told_ns = self._synced_ns = self._began_ns
         self._interval_from_ns = 0
+        self._ended: deque[dict[str, Any]] = deque()  # intervals not yet told
         self._characters = 0
         self._place = 0
         self._until_ns = 0
@@ -247,6 +264,10 @@ class _Trial:
 
     def take(self, line: Line, sent: Sent, seen: Seen) -> None:
         """One chunk that was carried."""
+        # Only with what follows it: the last interval holds all that comes after it.
+        if self._until_ns - self._interval_from_ns >= self._tools.interval_ns:
+            self._interval(self._until_ns)
+            self._judge.cut()
         self._judge.take(line, sent, seen)
         self._characters += len(line.octets)
         self._place = line.first + len(line.octets)
@@ -272,10 +293,14 @@ class _Trial:
         if live:
             after_ns = max(until_ns, ended_ns)
             evidence += leave_safe(link, self._plan, self._place, after_ns, lost)
+        if lost is not None:
+            # A link that is lost may have brought nothing for some time before.
+            until_ns = min(until_ns, max(self._judge.seen_ns, ended_ns - DEAD_NS))
         self._judge.finish(until_ns)
+        self._live = False
         self._anomalies()
-        if ended_ns > self._interval_from_ns:
-            self._interval(ended_ns)
+        self._interval(ended_ns)
+        self._tell_intervals()
         self._tools.ledger.sync()
         return self.outcome(self._tools.stop(), evidence, lost)
 
@@ -283,6 +308,8 @@ class _Trial:
         """See what still comes; the instant up to which packets can be judged."""
         ended_ns, profile = self._until_ns, self._plan.profile
         until_ns = ended_ns + stragglers_ns(profile)
+        if live and not link.observes.shown:
+            until_ns = ended_ns + STOPPED_NS  # nobody is seen, whenever it were
         if not live:
             line = Line(no_octets(), no_rows(RUN), no_rows(FLAW), self._place, until_ns)
             seen = link.carry(line)
@@ -324,8 +351,7 @@ class _Trial:
     def _record(self) -> None:
         """What the ledger is told between two chunks."""
         self._anomalies()
-        if self._until_ns - self._interval_from_ns >= INTERVAL_NS:
-            self._interval(self._until_ns)
+        if self._tell_intervals():
             now_ns = self._tools.clock.now_ns()
             if now_ns - self._synced_ns >= SYNC_NS:
                 self._tools.ledger.sync()
@@ -337,19 +363,29 @@ class _Trial:
             self._tools.ledger.anomaly(anomaly)
 
     def _interval(self, until_ns: int) -> None:
-        """One record of the interval log."""
-        record = {
+        """An interval ends; its record waits for what becomes of its packets."""
+        record: dict[str, Any] = {
             "from_ns": self._interval_from_ns,
             "to_ns": until_ns,
             "spent_ns": self._spent_ns(),
-            **self._judge.interval(),
         }
         if self._counting is not None:
             counts = self._counting.counts
             record["link"] = since(counts, self._counted)
             self._counted = counts
-        self._tools.ledger.interval(record)
+        if self._tools.beside is not None:
+            record |= self._tools.beside(until_ns)
+        self._ended.append(record)
         self._interval_from_ns = until_ns
+
+    def _tell_intervals(self) -> bool:
+        """Write down the intervals of which all is decided; whether there were any."""
+        settled = self._judge.settled(self._tellable())
+        for counts in settled:
+            record = {**self._ended.popleft(), **counts}
+            if record["to_ns"] > record["from_ns"]:
+                self._tools.ledger.interval(record)
+        return bool(settled)
 
     def _tell(self) -> None:
         """Progress, now and then."""
@@ -383,6 +419,17 @@ class _Trial:
 
     def _spent_ns(self) -> int:
         return self._tools.clock.now_ns() - self._began_ns
+
+    def _tellable(self) -> int:
+        """How many intervals may be told, if all of their packets are decided.
+
+        As long as a link in real time brings nothing at all, it may be the link: what
+        it turns out to be goes into the intervals since.
+        """
+        if not self._live:
+            return len(self._ended)
+        seen_ns = max(self._judge.seen_ns, self._until_ns - DEAD_NS)
+        return sum(record["to_ns"] <= seen_ns for record in self._ended)
 
 
 def since(

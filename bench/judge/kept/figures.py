@@ -42,6 +42,7 @@ class Bursts:
         least_gap_ns: Shortest clock-idle time between two bursts, on the first lane.
         below: Gaps shorter than the chains need.
         lane_skew_ns: Greatest time between the ends of first and last lane, or -1.
+        recent_gap_ns, recent_skew_ns: The same since somebody last asked.
     """
 
     def __init__(self, nodes: Sequence[Node], observes: Observes) -> None:
@@ -58,6 +59,8 @@ class Bursts:
         )
         self.least_gap_ns = np.full(len(nodes), _NONE)
         self.lane_skew_ns = np.full(len(nodes), -1)
+        self.recent_gap_ns, self.recent_skew_ns = np.full((2, len(nodes)), _NONE)
+        self.recent()
         self._skewed = -1, False  # the least of them; whether there is any skew
         self._end_ns = np.full(len(nodes), _NONE)
         self._burst_ns = np.full(len(nodes), -1)
@@ -72,6 +75,7 @@ class Bursts:
         self.marginal += np.bincount(node[shown["marginal"] == 1], minlength=size)
         if self._times:
             skew_ns = shown["lane_skew_ns"]
+            np.maximum.at(self.recent_skew_ns, node, skew_ns)
             if skew_ns.max() > self._skewed[0]:
                 np.maximum.at(self.lane_skew_ns, node, skew_ns)
                 most = self.lane_skew_ns
@@ -83,6 +87,12 @@ class Bursts:
         wrong = np.flatnonzero((clocks >= 0) & (clocks != self.expected[node]))
         self.wrong += np.bincount(node[wrong], minlength=size)
         return wrong
+
+    def recent(self) -> tuple[Integers, Integers]:
+        """Least gap and greatest skew of each node since the last call."""
+        recent = self.recent_gap_ns.copy(), self.recent_skew_ns.copy()
+        self.recent_gap_ns[:], self.recent_skew_ns[:] = _NONE, -1
+        return recent
 
     def _gaps(self, shown: Rows) -> None:
         """Measure from the end of each burst to the first clock of the node's next.
@@ -111,6 +121,7 @@ class Bursts:
         gaps = (first_ns - ended_ns)[known]
         node = node[known]
         np.minimum.at(self.least_gap_ns, node, gaps)
+        np.minimum.at(self.recent_gap_ns, node, gaps)
         below = node[gaps < self._gap_ns[node]]
         self.below += np.bincount(below, minlength=len(self.below))
 
@@ -124,10 +135,14 @@ class Frames:
 
     A broadcast packet that follows a frame bears its number; its own moments are
     compared with each other.  A frame is open until none of its packets can turn up.
+
+    Attributes:
+        skew_ns: The spread of frames.
+        recent_ns: The same since somebody last asked.
     """
 
     def __init__(self) -> None:
-        self.skew_ns = Histogram()
+        self.skew_ns, self.recent_ns = Histogram(), Histogram()
         self._dropped = 0
         # Two places a frame: its own packets, and a broadcast.
         self._missing: Tail[np.int64] = Tail(np.int64)
@@ -159,10 +174,17 @@ class Frames:
         if gone <= 0:
             return
         spread = self._most.view[:gone] - self._least.view[:gone]
-        self.skew_ns.add(spread[self._seen.view[:gone] > 1])
+        of_several = spread[self._seen.view[:gone] > 1]
+        self.skew_ns.add(of_several)
+        self.recent_ns.add(of_several)
         self._dropped += self._count_missing(self._missing.view[:gone])
         for column in self._columns:
             column.forget(column.first + gone)
+
+    def recent(self) -> Histogram:
+        """The spread of frames that were closed since the last call."""
+        recent, self.recent_ns = self.recent_ns, Histogram()
+        return recent
 
     def close_all(self) -> None:
         """Close every frame."""

@@ -16,6 +16,7 @@ from bench.judge.causes import Causes, Evidence
 from bench.judge.histogram import Histogram
 from bench.judge.kept.anomalies import Anomalies
 from bench.judge.kept.figures import Bursts, Frames
+from bench.judge.kept.intervals import Intervals
 from bench.judge.kept.losses import Losses
 from bench.judge.words import (
     SYNC_MISSED,
@@ -79,6 +80,7 @@ class Tally:
         counts: For each word of `COUNTED` one number a node.
         blackouts: Bursts of darkness after silence, likewise.
         held: Packets that wait for a sync that does not come, likewise.
+        intervals: The same counts, interval by interval.
         later_sync: Packets that were shown on a later sync than the next, likewise.
         bursts: Clocks and gaps.
         frames: Dropped frames and skew.
@@ -89,7 +91,8 @@ class Tally:
         first_bit_ns: Last bit in to first bit out.
         shown_ns: Last bit in to shown.
         synced_ns: Last bit of the sync to shown, of nodes that show on one.
-        latest_ns: The greatest of the latter for each node; -1 for none.
+        latest_ns: The greatest from last bit in to shown for each node; -1 for none.
+        recent_latest_ns: The same since somebody last asked.
     """
 
     def __init__(
@@ -111,6 +114,7 @@ class Tally:
         size = len(limits.nodes)
         self.counts = {word: np.zeros(size, np.int64) for word in COUNTED}
         self.blackouts, self.held, self.later_sync = np.zeros((3, size), np.int64)
+        self.intervals = Intervals(COUNTED, size)
         self.bursts = Bursts(limits.nodes, observes)
         self.frames = Frames()
         self.evidence = Evidence(
@@ -124,6 +128,13 @@ class Tally:
         self.synced_ns = Histogram()
         self._wrong = np.empty(0, np.int64)  # bursts of this chunk with wrong clocks
         self.latest_ns = np.full(size, -1)
+        self.recent_latest_ns = np.full(size, -1)
+
+    def recent_latest(self) -> NDArray[np.int64]:
+        """The latest of each node since the last call."""
+        recent = self.recent_latest_ns.copy()
+        self.recent_latest_ns[:] = -1
+        return recent
 
     def take_bursts(self, seen: Seen) -> None:
         """Count the bursts of a chunk, and its confessions."""
@@ -140,7 +151,7 @@ class Tally:
         kind, kinds = outcomes["kind"], self._kinds
         if outcomes["alike"].any():
             alike = (outcomes["alike"] == 1) & (kind <= kinds.IS_CORRUPT)
-            self._count("ambiguous", outcomes["node"][alike])
+            self._count("ambiguous", outcomes[alike])
         if not kind.any():  # all were shown, the first kind
             self._show(outcomes, seen)
             return
@@ -161,13 +172,19 @@ class Tally:
         dark = outcomes["node"][kind == kinds.IS_DARK]
         self.blackouts += np.bincount(dark, minlength=len(self.blackouts))
 
-    def _count(self, word: str, node: NDArray[np.int64], count: int = 1) -> None:
-        counts = self.counts[word]
+    def _count(self, word: str, outcomes: Rows, count: int = 1) -> None:
+        counts, node = self.counts[word], outcomes["node"]
         counts += count * np.bincount(node, minlength=len(counts))
+        self.intervals.add(word, outcomes["sent"], node, count)
+
+    def _held(self, outcomes: Rows, count: int = 1) -> None:
+        node = outcomes["node"]
+        self.held += count * np.bincount(node, minlength=len(self.held))
+        self.intervals.add("held", outcomes["sent"], node, count)
 
     def _show(self, outcomes: Rows, seen: Seen) -> None:
         """Packets that were shown: when."""
-        self._count("shown", outcomes["node"])
+        self._count("shown", outcomes)
         if not self._timed:
             return
         if outcomes["alike"].any():
@@ -179,9 +196,13 @@ class Tally:
         last_ns = self._history.last_bit_ns.view[place]
         shown_ns = seen.shown["shown_ns"][burst]
         delay_ns = shown_ns - last_ns
-        self.first_bit_ns.add(seen.shown["first_bit_ns"][burst] - last_ns)
+        first_ns = seen.shown["first_bit_ns"][burst] - last_ns
+        self.first_bit_ns.add(first_ns)
         self.shown_ns.add(delay_ns)
+        self.intervals.time("first_bit", outcomes["sent"], first_ns)
+        self.intervals.time("shown", outcomes["sent"], delay_ns)
         np.maximum.at(self.latest_ns, node, delay_ns)
+        np.maximum.at(self.recent_latest_ns, node, delay_ns)
         rows = self._history.rows.view
         broadcast = rows["to"][place] == To.EVERY_NODE
         self.frames.shown(rows["frame"][place], broadcast, shown_ns)
@@ -189,7 +210,7 @@ class Tally:
         if limit is None or not (delay_ns > limit).any():
             return
         late = outcomes[delay_ns > limit]
-        self._count("late", late["node"])
+        self._count("late", late)
         for k in range(self.anomalies.wanted("late", len(late))):
             delay = int(delay_ns[delay_ns > limit][k])
             self._tell("late", late[k], seen, f"limit {limit} ns", latency_ns=delay)
@@ -198,7 +219,9 @@ class Tally:
         """Packets that were shown on a sync: how long after it, and whether its own."""
         bursts = seen.shown[outcomes["burst"]]
         released_ns = self._matcher.released_ns(outcomes)
-        self.synced_ns.add(bursts["shown_ns"] - released_ns)
+        after_ns = bursts["shown_ns"] - released_ns
+        self.synced_ns.add(after_ns)
+        self.intervals.time("after_sync", outcomes["sent"], after_ns)
         between = self._history.syncs_by(bursts["first_bit_ns"])
         later = between > self._history.syncs_by(released_ns)
         node = outcomes["node"][later]
@@ -233,7 +256,7 @@ class Tally:
 
     def _lose(self, outcomes: Rows) -> None:
         """Packets that were passed over: why."""
-        self._count("lost", outcomes["node"])
+        self._count("lost", outcomes)
         rows = self._history.rows.view[outcomes["sent"] - self._history.rows.first]
         self.frames.lost(rows["frame"], rows["to"] == To.EVERY_NODE)
         codes = np.zeros(len(rows), np.int64)
@@ -280,7 +303,7 @@ class Tally:
             unknown = codes == code_of(Why.NOT_KNOWN)
             held[which] = unknown & (quiet_ns > self._matcher.memory_ns)
         self._matcher.note(outcomes[held], code_of(Why.HELD))
-        self.held += np.bincount(outcomes["node"][held], minlength=len(self.held))
+        self._held(outcomes[held])
         offered: Rows = outcomes[~held]
         return offered
 
@@ -289,11 +312,11 @@ class Tally:
         if not len(outcomes):
             return
         held = self._matcher.notes(outcomes) == code_of(Why.HELD)
-        self.held -= np.bincount(outcomes["node"][held], minlength=len(self.held))
+        self._held(outcomes[held], -1)
         for outcome in outcomes[held]:
             self._odd("out_of_order", outcome, seen)
         outcomes = outcomes[~held]
-        self._count("lost", outcomes["node"], -1)
+        self._count("lost", outcomes, -1)
         rows = self._history.rows.view[outcomes["sent"] - self._history.rows.first]
         self.frames.lost(rows["frame"], rows["to"] == To.EVERY_NODE, -1)
         codes = self._matcher.notes(outcomes).tolist()
@@ -316,7 +339,9 @@ class Tally:
 
     def _move(self, outcome: Any) -> None:
         """A burst turned out to have spoilt another packet than it was thought to."""
+        node = outcome["node"].reshape(1)
         for place, count in ((outcome["other"], -1), (outcome["sent"], 1)):
+            self.intervals.add("corrupt", place.reshape(1), node, count)
             row = self._history.row(int(place))
             broadcast = np.array([row["to"] == To.EVERY_NODE])
             self.frames.lost(row["frame"].reshape(1), broadcast, count)
@@ -354,7 +379,7 @@ class Tally:
         self, kind: str, outcome: Any, seen: Seen, text: str = "", **more: Any
     ) -> None:
         """Count one odd burst, with its cause and its details."""
-        self.counts[kind][outcome["node"]] += 1
+        self._count(kind, outcome.reshape(1))
         if text:
             ns = int(seen.shown["first_bit_ns"][outcome["burst"]])
             at = ns, int(outcome["node"])

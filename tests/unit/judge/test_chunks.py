@@ -123,10 +123,11 @@ def judged(
     anomalies = []
     for chunk in rig.chunks(cuts):
         judge.take(*chunk)
-        intervals.append(judge.interval())
+        judge.cut()
+        intervals += judge.settled(len(cuts))
         anomalies += judge.anomalies()
     judge.finish(rig.end_ns)
-    intervals.append(judge.interval())
+    intervals += judge.settled(len(cuts) + 2)
     anomalies += judge.anomalies()
     anomalies.sort(key=lambda one: (one["ns"], one["node"], one["kind"]))
     return judge.result().as_dict(), anomalies, intervals

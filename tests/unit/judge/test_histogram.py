@@ -115,3 +115,21 @@ def test_only_shares() -> None:
     """A percentage is no share."""
     with pytest.raises(ValueError, match="share of 0 to 1: 99"):
         filled([1]).quantile(99)
+
+
+@given(st.lists(st.integers(-10, 2**45), max_size=80), st.integers(1, 12))
+@settings(max_examples=80, deadline=None)
+def test_spread_is_numpy_s_histogram(values: list[int], most: int) -> None:
+    """Rows are few, lie apart and in order, and hold what numpy counts in them."""
+    spread = filled(values).spread(most)
+    first, last, count = spread["first_ns"], spread["last_ns"], spread["count"]
+    assert len(count) <= most + 2
+    assert sum(count) == len(values)
+    edges = [edge for pair in zip(first, last, strict=True) for edge in pair]
+    assert edges == sorted(edges)
+    for low, high, held in zip(first, last, count, strict=True):
+        inside = np.histogram(values, bins=[low, high + 1])[0][0] if values else 0
+        # numpy closes the last bin on the right; a time of just one more is not in it.
+        assert held == inside - values.count(high + 1)
+    if values:
+        assert (first[0], last[-1]) == (min(values), max(values))
