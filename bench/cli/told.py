@@ -15,6 +15,7 @@ from bench.base.errors import BenchError, ExitCode, ProfileError
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from pathlib import Path
 
     from bench.report.page import Page
     from bench.report.terminal import Out
@@ -74,6 +75,26 @@ def tell_result(
     if result.signal is not None and out.is_terminal:
         out.write("\n")  # what was typed stands there
     show(page(), out)
+
+
+def leave_page(run: Path, *, quiet: bool) -> None:
+    """Write the page of a run that is over into its folder, or say why it is not.
+
+    The run is over and kept, so its exit code does not change by this.
+
+    Args:
+        run: The run's folder.
+        quiet: Whether nothing is said of where it is.
+    """
+    from bench.api_report import write_report
+
+    try:
+        path = write_report(run)
+    except BenchError as error:
+        say(f"no page: {error.fault}")
+        return
+    if not quiet:
+        say(f"its page: {path}")
 
 
 def settled(out: Out, code: int) -> int:
