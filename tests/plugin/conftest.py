@@ -1,0 +1,3 @@
+"""The example is a project of its own: it is copied before it is run."""
+
+collect_ignore = ["example"]
