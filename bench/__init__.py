@@ -16,8 +16,11 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from bench.api import StreamResult, header, load_profile, sheet, stream
+    from bench.api_fuzz import fuzz, replay_case, zoo
+    from bench.api_report import write_report
     from bench.api_search.edges import EdgeResult, edge
     from bench.api_search.sweeps import SweepResult, resume_sweep, sweep
+    from bench.api_soak import SoakResult, resume_soak, soak
     from bench.api_upset import UpsetResult, upset
     from bench.base.errors import (
         BenchError,
@@ -39,6 +42,7 @@ __all__ = [
     "Profile",
     "ProfileError",
     "Progress",
+    "SoakResult",
     "StreamResult",
     "SweepResult",
     "UpsetResult",
@@ -46,22 +50,31 @@ __all__ = [
     "Watcher",
     "__version__",
     "edge",
+    "fuzz",
     "header",
     "load_profile",
+    "replay_case",
+    "resume_soak",
     "resume_sweep",
     "sheet",
     "shipped_profiles",
+    "soak",
     "stream",
     "sweep",
     "upset",
+    "write_report",
+    "zoo",
 ]
 
 __version__ = "0.1.0"
 
 _HOMES = {
     "bench.api": ("StreamResult", "header", "load_profile", "sheet", "stream"),
+    "bench.api_fuzz": ("fuzz", "replay_case", "zoo"),
+    "bench.api_report": ("write_report",),
     "bench.api_search.edges": ("EdgeResult", "edge"),
     "bench.api_search.sweeps": ("SweepResult", "resume_sweep", "sweep"),
+    "bench.api_soak": ("SoakResult", "resume_soak", "soak"),
     "bench.api_upset": ("UpsetResult", "upset"),
     "bench.base.errors": (
         "BenchError",

@@ -35,12 +35,14 @@ from bench.base.grid import NS_PER_S
 from bench.base.units import parse_duration, shown
 from bench.ledger import Ledger, LedgerOptions
 from bench.ledger.no_verdict import no_verdict_told
+from bench.ledger.rigs import known_rig
 from bench.link.observes import EVERYTHING
 from bench.node.spec import node_specs
 from bench.profile import load_profile as _load
 from bench.profile import profile_digest, shipped_profiles, to_toml
 from bench.report.handbook import FORMATS, written_as
 from bench.report.header import header as _header
+from bench.report.rig import rig_line
 from bench.report.summary import summary
 from bench.traffic.refusal import refuse
 from bench.trial.bare import OpenEnd
@@ -234,6 +236,8 @@ def stream(
     if link is None:
         node_specs(profile)
     known = {**facts_of(plan, dut), "link": link.name if link else "simulated"}
+    if link is not None and link.most_octets is not None:
+        known["qualified"] = known_rig(link.name, Path(logs))
     known |= facts or {}
     stopped = stop or (lambda: None)
     when = datetime.now(UTC).strftime("%Y%m%dT%H%M%SZ")
@@ -397,12 +401,19 @@ class _Kept:
             self._facts,
         )
 
+    def _rig(self) -> str | None:
+        """What is known of the rig that a live link is; None without one."""
+        if "qualified" not in self._facts:
+            return None
+        return rig_line(self._facts["link"], self._facts["qualified"])
+
     def _end(self, outcome: Outcome) -> dict[str, Any]:
         """How it ended, beside the verdict."""
         failed = self._ledger.failed
         lost = {"failed": str(failed), "unwritten": self._ledger.unwritten}
         return {
             "seed": self._plan.seed,
+            "rig": self._rig(),
             "signal": None if outcome.signal is None else Signals(outcome.signal).name,
             "trial_ns": outcome.trial_ns,
             "spent_ns": outcome.spent_ns,

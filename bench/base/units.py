@@ -301,6 +301,13 @@ VOLTAGE = Kind(
     _worths(("mV", "1/1000"), ("V", 1)),
     written=("mV", "V"),
 )
+SIZE = Kind(
+    "a size",
+    "2 GB",
+    _worths(("B", 1), ("kB", 10**3), ("MB", 10**6), ("GB", 10**9), ("TB", 10**12)),
+    written=("TB", "GB", "MB", "kB", "B"),
+    base="B",
+)
 SHARE = Kind(
     "a share",
     "15 %",

@@ -17,22 +17,31 @@ import click
 
 from bench import __version__
 from bench.base.errors import BenchError, Fault, UsageError
+from bench.cli.accept import accept
 from bench.cli.budget import budget
 from bench.cli.check import check
+from bench.cli.compare import compare
 from bench.cli.drive import drive
 from bench.cli.edge import edge
+from bench.cli.fuzz import fuzz
 from bench.cli.header import header
 from bench.cli.listen import listen
 from bench.cli.lists import completion, patterns, schema
 from bench.cli.options import Session
 from bench.cli.ports import ports
 from bench.cli.qualify import qualify
+from bench.cli.replay import replay
+from bench.cli.report import report
 from bench.cli.serve import serve
 from bench.cli.sheet import sheet
+from bench.cli.shelf import runs
+from bench.cli.soak import soak
 from bench.cli.stream import stream
 from bench.cli.sweep import sweep
 from bench.cli.told import say, tell
 from bench.cli.upset import upset
+from bench.cli.vectors import vectors
+from bench.cli.zoo import zoo
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -90,9 +99,19 @@ class Face(click.Group):
 
 
 SECTIONS: dict[str, tuple[click.Command, ...]] = {
-    "Try boards": (stream, drive, sweep, edge, upset),
-    "Without a board": (budget, check, serve, header, sheet, patterns, schema),
+    "Try boards": (stream, drive, soak, accept, sweep, edge, upset, fuzz, zoo, replay),
+    "Without a board": (
+        budget,
+        check,
+        serve,
+        header,
+        vectors,
+        sheet,
+        patterns,
+        schema,
+    ),
     "The bus and the rig": (listen, qualify, ports),
+    "What was found": (report, compare, runs),
     "This command line": (completion,),
 }
 """Every command, under what the help lists it."""

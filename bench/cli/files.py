@@ -94,20 +94,21 @@ def _octets(name: str, where: str) -> bytes:
 # --- written --------------------------------------------------------------------------
 
 
-def deliver(text: str, name: str | None) -> int:
+def deliver(text: str | bytes, name: str | None) -> int:
     """Write a text into a file, or on standard output; the exit code.
 
     Args:
-        text: The text, its last line ended.
+        text: The text, its last line ended; octets that are no text only into a file.
         name: The file; None or "-" for standard output.
 
     Raises:
         LedgerError: If the file cannot be written; it is then as it was.
     """
+    octets = text.encode() if isinstance(text, str) else text
     if name is None or name == "-":
-        return put(text.removesuffix("\n"))
+        return put(octets.decode().removesuffix("\n"))
     try:
-        _replace(Path(name), text.encode())
+        _replace(Path(name), octets)
     except (OSError, ValueError) as error:  # ValueError: a NUL in the name
         reason = error.strerror if isinstance(error, OSError) else str(error)
         fault = Fault("result not written", str(reason), where=f"-o {name}")

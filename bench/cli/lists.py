@@ -36,13 +36,19 @@ def patterns() -> int:
 
 
 @click.command(short_help="Print the JSON Schema of a profile.")
-def schema() -> int:
+@click.option("--plan", is_flag=True, help="Of a plan of acceptance instead.")
+def schema(plan: bool) -> int:
     """Print the JSON Schema of a profile, for editors that complete and check TOML."""
     import json
 
     from bench.profile import json_schema
 
-    return put(json.dumps(json_schema(), indent=2, ensure_ascii=True))
+    made = json_schema()
+    if plan:
+        from bench.trial.accept.load import plan_schema
+
+        made = plan_schema()
+    return put(json.dumps(made, indent=2, ensure_ascii=True))
 
 
 @click.command(short_help="Print the line that makes a shell complete.")

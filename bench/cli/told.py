@@ -115,13 +115,19 @@ def put(text: str) -> int:
     return settled(out, int(ExitCode.PASS))
 
 
-def say_if_cold() -> None:
-    """Say so if kernels have to be compiled first."""
+def say_if_cold(*, attacks: bool = False) -> None:
+    """Say so if kernels have to be compiled first.
+
+    Args:
+        attacks: Whether those of the attacks are wanted, too.
+    """
     from bench.kernels import jit
 
-    if not jit.COLD:
+    last = "find.find" if attacks else ""
+    if not jit.COLD and (not last or jit.is_kept(last)):
         return
     kept = f"once; they are kept in {jit.CACHE}"
     if not jit.KEPT:
         kept = "each time, since no cache folder can be written"
-    say(f"compiling kernels takes under a minute, {kept}")
+    takes = "two or three minutes" if attacks else "under a minute"
+    say(f"compiling kernels takes {takes}, {kept}")

@@ -22,7 +22,18 @@ from pathlib import Path
 import numba
 import numpy as np
 
-__all__ = ["CACHE", "COLD", "KEPT", "clean_up", "inner", "kernel", "melted", "part"]
+__all__ = [
+    "CACHE",
+    "COLD",
+    "KEPT",
+    "aside",
+    "clean_up",
+    "inner",
+    "is_kept",
+    "kernel",
+    "melted",
+    "part",
+]
 
 
 def _digest() -> str:
@@ -68,6 +79,15 @@ CACHE, KEPT = _cache_folder()
 
 COLD = not any(CACHE.rglob("*.nbi"))
 """Whether they must be compiled first."""
+
+
+def is_kept(entry: str) -> bool:
+    """Whether one kernel is compiled already.
+
+    Args:
+        entry: Module and function, "lay.lay" for instance.
+    """
+    return any(CACHE.rglob(f"{entry}-*.nbi"))
 
 
 def clean_up() -> None:
@@ -125,3 +145,15 @@ def inner(function):
         forceinline=True,
         _nrt=False,
     )
+
+
+def aside(function):
+    """Compile a part of a kernel that is called, for what comes seldom.
+
+    As `inner`, but it does not melt into its callers: that takes long to compile where
+    it is large, and gains nothing.
+
+    Args:
+        function: As for `inner`.
+    """
+    return numba.njit(function, nogil=True, error_model="numpy", _nrt=False)

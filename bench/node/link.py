@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
     from bench.base.columns import Sent
     from bench.link.evidence import Evidence
+    from bench.node.spec import NodeSpec
     from bench.profile.model import Profile
 
 
@@ -45,6 +46,7 @@ class SimulatedLink:
         seed: int = 0,
         shortcuts: bool = True,
         threads: int | None = None,
+        specs: Sequence[NodeSpec] | None = None,
     ) -> None:
         """All nodes at rest, the bus idle.
 
@@ -53,13 +55,14 @@ class SimulatedLink:
             seed: Of their random delays.
             shortcuts: Whether the kernel may take whole interrupts at a time.
             threads: Cores that play them; all there are unless stated.
+            specs: The nodes as they are; as the profile has them unless stated.
 
         Raises:
             ProfileError: If the profile asks for what the model does not simulate.
         """
         self.nodes = [
             SimulatedNode(spec, seed=seed, shortcuts=shortcuts)
-            for spec in node_specs(profile)
+            for spec in (node_specs(profile) if specs is None else specs)
         ]
         self._cut: list[list[Played]] = [[] for _ in self.nodes]
         workers = min(len(self.nodes), threads or os.cpu_count() or 1)

@@ -81,6 +81,7 @@ def spec_record(spec: NodeSpec, seed: int) -> Any:
     if spec.receive.method == "dma":
         values |= {"trigger": records.FAR, "overrun": records.LAP}
     values |= _output_values(spec)
+    values |= _quirk_values(spec)
     for name, stream in (("key", "stop"), ("transfer", f"transfer {spec.index}")):
         key = np.array(stream_key(seed, stream), np.uint64).view(np.int64)
         values |= {f"{name}0": key[0], f"{name}1": key[1]}
@@ -120,9 +121,32 @@ def _output_values(spec: NodeSpec) -> dict[str, Any]:
         "uart_lanes": uart_lanes,
         "lead": 0 if uart_lanes else -(-output.lead_ns * output.clock_hz // NS_PER_S),
         "latch_pause_ns": output.latch_pause_ns or 0,
-        "loose": output.method == "dma" and not uart_lanes and late,
+        "loose": output.method == "dma"
+        and not uart_lanes
+        and (late or spec.quirks.clock_bias != 0),
         "intact": whole and (output.method == "timer" or jitter_ns + 2 <= half_ns),
         "words_octets": words,
+    }
+
+
+def _quirk_values(spec: NodeSpec) -> dict[str, Any]:
+    """What is neutral in a node that does everything right."""
+    quirks, output = spec.quirks, spec.output
+    least, size = quirks.payload_least, output.lane_octets
+    return {
+        "keeps_error": quirks.keeps_error,
+        "buffer_bias": quirks.buffer_bias,
+        "payload_least": spec.payload_octets if least is None else least,
+        "lane_at": (output.lanes - 1) * size if quirks.lane_turned else 0,
+        "lane_stride": -size if quirks.lane_turned else size,
+        "words_msb_first": output.msb_first != quirks.bits_turned,
+        "clock_bias": quirks.clock_bias,
+        "sequence_modulus": quirks.sequence_modulus,
+        "sequence_most": quirks.sequence_most,
+        "packets_most": quirks.packets_most,
+        "errors_most": quirks.errors_most,
+        "waiting_most": quirks.waiting_most,
+        **_place("sequence", spec.packet.layout.sequence),
     }
 
 
@@ -217,8 +241,15 @@ _FAR_AT_FIRST = (
 """Instants of what is not to come yet."""
 
 
-_KEPT = ("bursts", "interrupts", "first_place", "literals", "broadcasts")
-"""What a reset leaves as it is, beside addresses, room and totals of time."""
+_STAYS = np.array(
+    [
+        name.endswith(("_at", "_room", "_busy_ns"))
+        or name in ("bursts", "interrupts", "first_place", "literals", "broadcasts")
+        for name in records.NODE.names or ()
+    ]
+)
+"""Which numbers of a node's record a reset leaves as they are: addresses, room, what is
+counted."""
 
 
 def _at_rest(spec: NodeSpec, now_ns: int) -> Any:
@@ -228,7 +259,7 @@ def _at_rest(spec: NodeSpec, now_ns: int) -> Any:
     for name in _FAR_AT_FIRST:
         node[name] = records.FAR
     node["mode"] = records.INSIDE if inside else records.HUNT
-    node["start"] = -1
+    node["start"] = node["last_sequence"] = -1
     # No burst yet: none of its words counts.
     node["begin_ns"] = -records.FAR // 2
     node["need"] = 1
@@ -237,6 +268,27 @@ def _at_rest(spec: NodeSpec, now_ns: int) -> Any:
     if spec.blackout_ns is not None:
         node["dark_due_ns"] = now_ns + spec.blackout_ns
     return node
+
+
+_REMEMBERED = (
+    "receive",
+    "slots",
+    "words",
+    "word_slots",
+    "chain",
+    "before",
+    "level",
+    "level_before",
+)
+"""Arrays that a node reads before it has written them."""
+
+_GIVEN = np.array(
+    [
+        name.endswith(("_at", "_room")) or name in ("literals", "broadcasts")
+        for name in records.NODE.names or ()
+    ]
+)
+"""Which numbers of a node's record say where its memory is, and how much."""
 
 
 class Store:
@@ -266,10 +318,21 @@ class Store:
 
     def begin_anew(self, spec: NodeSpec, now_ns: int) -> None:
         """Put the node to rest; what is counted, and the chains, stay as they are."""
-        fresh = _at_rest(spec, now_ns)
-        for name in records.NODE.names or ():
-            if not (name.endswith(("_at", "_room", "_busy_ns")) or name in _KEPT):
-                self.node[name] = fresh[name]
+        self._put_to_rest(spec, now_ns, _STAYS)
+
+    def renew(self, spec: NodeSpec) -> None:
+        """Put the node to rest as if it had never been played; no array is made."""
+        self._put_to_rest(spec, 0, _GIVEN)
+        for name in _REMEMBERED:
+            self._arrays[name].view(np.uint8)[:] = 0
+
+    def _put_to_rest(
+        self, spec: NodeSpec, now_ns: int, kept: NDArray[np.bool_]
+    ) -> None:
+        """Every number of the record as at first, but for those that are kept."""
+        numbers, fresh = self.node.view(np.int64), _at_rest(spec, now_ns).view(np.int64)
+        fresh[kept] = numbers[kept]
+        numbers[:] = fresh
 
     def make_room(self, name: str, least: int, dtype: np.dtype[Any]) -> None:
         """Let an array hold at least so many rows; what it holds stays."""

@@ -150,6 +150,17 @@ class SimulatedNode:
         self._begun = under_way(line, self._node)
         return _joined(parts)
 
+    def renew(self) -> None:
+        """Let it be as it was when it was made; for many short lines one by one.
+
+        Raises:
+            ValueError: In trace mode, where it remembers too much.
+        """
+        if self._trace is not None:
+            raise ValueError("a node that is traced is not renewed")
+        self._store.renew(self.spec)
+        self._begun = None
+
     def reset(self, at_ns: int) -> Played:
         """Begin anew at an instant; what was shown half, and what was dropped for it.
 

@@ -137,6 +137,41 @@ class OutputSpec:
 
 
 @dataclass(frozen=True, slots=True)
+class QuirkSpec:
+    """Numbers that make a node a bad one; each is neutral in one that is good.
+
+    Attributes:
+        keeps_error: Whether a look leaves an overrun error standing (`stall`).
+        buffer_bias: Receive buffers that the node believes it has besides those that
+            there are.
+        payload_least: Octets of payload from which on it takes a packet, what its
+            buffer held before standing after them; None: as many as fill the lanes.
+        lane_turned: Whether the first lane gets what is for the last, and so on.
+        bits_turned: Whether octets are shifted out the other way round.
+        clock_bias: Periods of the clock more, or fewer, that it runs (`dma`).
+        sequence_modulus: How far the packets' numbers go, it believes.
+        sequence_most: How far a packet may be ahead of the last one it took, less one;
+            it passes over others.
+        packets_most: Sound packets after which it passes over all.
+        errors_most: Bad packets after which it does.
+        waiting_most: Packets that may wait to be rearranged; when one more does they
+            all are forgotten.
+    """
+
+    keeps_error: bool = False
+    buffer_bias: int = 0
+    payload_least: int | None = None
+    lane_turned: bool = False
+    bits_turned: bool = False
+    clock_bias: int = 0
+    sequence_modulus: int = 1
+    sequence_most: int = 1
+    packets_most: int = NO_LIMIT
+    errors_most: int = NO_LIMIT
+    waiting_most: int = NO_LIMIT
+
+
+@dataclass(frozen=True, slots=True)
 class NodeSpec:
     """One node on its bus.
 
@@ -154,6 +189,7 @@ class NodeSpec:
         on_sync: Whether packets are shown on a sync.
         blackout_ns: Silence after which it darkens its lanes; None: it never does.
         dark: The payload of darkness; b"" where it never darkens.
+        quirks: What is wrong with it.
     """
 
     index: int
@@ -169,6 +205,7 @@ class NodeSpec:
     on_sync: bool = False
     blackout_ns: int | None = None
     dark: bytes = b""
+    quirks: QuirkSpec = QuirkSpec()
 
     @property
     def payload_octets(self) -> int:

@@ -180,6 +180,7 @@ class Trace:
                 rolls = int(asked[-1]) + 1
         # A timer that stands still asks for no more words.
         asked = asked[asked < rolls]
+        rolls += self._spec.quirks.clock_bias
         return begin_ns + _places(spec, asked, 0) + late[: len(asked)], rolls
 
 

@@ -17,6 +17,7 @@ from bench.base.units import shown
 from bench.profile.quantities import FAULT
 from bench.profile.schema import (
     Path,
+    Schema,
     child,
     expectation,
     known_paths,
@@ -49,15 +50,18 @@ _RANGES = (
 _SIZES = ("too_short", "too_long", "string_too_short", "string_too_long")
 
 
-def shape_faults(error: ValidationError, merged: dict[str, Any]) -> list[Placed]:
+def shape_faults(
+    error: ValidationError, merged: dict[str, Any], whole: Schema | None = None
+) -> list[Placed]:
     """Every error of a validation.
 
     Args:
         error: From the models.
         merged: What they were given.
+        whole: The schema of what that is; of a profile unless given.
     """
     return [
-        _translated(detail, merged)
+        _translated(detail, merged, whole)
         for detail in error.errors(include_url=False)
         if not _counts_faulty_members(detail)
     ]
@@ -97,19 +101,21 @@ def _path(location: tuple[int | str, ...], tables: object, missing: bool) -> Pat
     return tuple(path)
 
 
-def _translated(detail: ErrorDetails, merged: dict[str, Any]) -> Placed:
+def _translated(
+    detail: ErrorDetails, merged: dict[str, Any], whole: Schema | None
+) -> Placed:
     """One error of pydantic in the house form."""
     kind, value = detail["type"], detail["input"]
     path = _path(detail["loc"], merged, kind == "missing")
     if kind == FAULT:
         return path, Fault(**detail["ctx"])
     if kind == "extra_forbidden":
-        return path, _unknown_key(path, merged)
+        return path, _unknown_key(path, merged, whole)
     if kind == "union_tag_not_found" and isinstance(value, dict):
         path, kind = (*path, "kind"), "missing"
     if kind == "union_tag_invalid":
         path, value = (*path, "kind"), detail["ctx"]["tag"]
-    part = part_at(path, merged) or {"type": "object"}
+    part = part_at(path, merged, whole) or {"type": "object"}
     expected = expectation(part)
     if kind == "missing":
         table = "table" if expected == "a table" else "key"
@@ -140,14 +146,14 @@ def quoted(value: object) -> str:
     return shown(value)
 
 
-def _unknown_key(path: Path, merged: dict[str, Any]) -> Fault:
+def _unknown_key(path: Path, merged: dict[str, Any], whole: Schema | None) -> Fault:
     """A key that its table does not have: the nearest that it has, or all."""
     key = str(path[-1])
-    table = part_at(path[:-1], merged) or {}
+    table = part_at(path[:-1], merged, whole) or {}
     known = list(table.get("properties", {}))
     near = get_close_matches(key, known, n=1)
     if not near and len(path) == 1:  # the right key without its table
-        deep = (dotted(one) for one in known_paths(merged) if one[-1] == key)
+        deep = (dotted(one) for one in known_paths(merged, whole) if one[-1] == key)
         near = list(islice(deep, 1))
     mend = f"did you mean {near[0]}?" if near else f"there are {one_of(known)}"
     return Fault("unknown key", shown(key), mend=mend)

@@ -141,7 +141,7 @@ def _said(rule: Broken, written: Written) -> Placed:
 # --- files ----------------------------------------------------------------------------
 
 
-def _shipped_folder() -> FilePath:
+def shipped_folder() -> FilePath:
     """Where the shipped profiles lie: in the package, or beside it in a checkout."""
     inside = _PACKAGE / "_profiles"
     return inside if inside.is_dir() else _PACKAGE.parent / "profiles"
@@ -149,7 +149,7 @@ def _shipped_folder() -> FilePath:
 
 def shipped_profiles() -> list[str]:
     """The names of the shipped profiles."""
-    return sorted(file.stem for file in _shipped_folder().glob("*.toml"))
+    return sorted(file.stem for file in shipped_folder().glob("*.toml"))
 
 
 def _file_of(source: str | FilePath) -> FilePath:
@@ -160,7 +160,7 @@ def _file_of(source: str | FilePath) -> FilePath:
         return FilePath(source)
     shipped = shipped_profiles()
     if source in shipped:
-        return _shipped_folder() / f"{source}.toml"
+        return shipped_folder() / f"{source}.toml"
     near = get_close_matches(source, shipped, n=1)
     mend = f"did you mean {near[0]}?" if near else ""
     expected = f"{one_of(shipped)}, or a path to a .toml file"

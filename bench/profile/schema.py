@@ -24,13 +24,18 @@ if TYPE_CHECKING:
 
     from pydantic_core import core_schema
 
+    from bench.profile.model.section import Section
+
 Path = tuple[str | int, ...]
 """Keys and indexes from the top of the file to a value."""
+
+Schema = dict[str, Any]
+"""A JSON Schema, whole."""
 
 SHARED = ("processor", "output", "observe")
 """Tables that may stand at the top of the file, for all nodes."""
 
-_DIALECT = "https://json-schema.org/draft/2020-12/schema"
+DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
 
 class _AsWritten(GenerateJsonSchema):
@@ -55,9 +60,14 @@ class _AsWritten(GenerateJsonSchema):
         return False
 
 
+def schema_of(model: type[Section]) -> dict[str, Any]:
+    """The schema of what a person writes for a model, and of nothing else."""
+    return model.model_json_schema(schema_generator=_AsWritten)
+
+
 @cache
 def _schema() -> dict[str, Any]:
-    schema = Profile.model_json_schema(schema_generator=_AsWritten)
+    schema = schema_of(Profile)
     parts = schema["$defs"]
     for name in ("Processor", "Interrupt", "Output", "Probe"):
         del parts[name]["required"]
@@ -68,7 +78,7 @@ def _schema() -> dict[str, Any]:
             "description": f"What the nodes' {name} tables share.",
         }
         schema["properties"][name] = shared
-    return {"$schema": _DIALECT, **schema, "title": "nightbench profile"}
+    return {"$schema": DIALECT, **schema, "title": "nightbench profile"}
 
 
 def json_schema() -> dict[str, Any]:
@@ -79,14 +89,14 @@ def json_schema() -> dict[str, Any]:
 # --- what may stand at a path ---------------------------------------------------------
 
 
-def _resolved(part: dict[str, Any], value: object) -> dict[str, Any]:
+def _resolved(part: dict[str, Any], value: object, whole: Schema) -> dict[str, Any]:
     """A part of the schema with its reference followed and its union decided."""
     if "oneOf" in part:
         described = {key: part[key] for key in ("description",) if key in part}
         part = {**_chosen(part, value), **described}
     if "$ref" in part:
         name = part["$ref"].rpartition("/")[2]
-        return {**_schema()["$defs"][name], **part}
+        return {**whole["$defs"][name], **part}
     return part
 
 
@@ -105,21 +115,25 @@ def _chosen(part: dict[str, Any], value: object) -> dict[str, Any]:
     return {"type": "object", "properties": {"kind": {"type": "string", "enum": kinds}}}
 
 
-def part_at(path: Path, tables: object) -> dict[str, Any] | None:
+def part_at(
+    path: Path, tables: object, whole: Schema | None = None
+) -> dict[str, Any] | None:
     """What the schema says of a path; None where nothing may stand.
 
     Args:
         path: From the top of the file.
         tables: The file, which decides between kinds of packet fields and how many
             members an array has.
+        whole: The schema; that of a profile unless given.
     """
-    part, value = _resolved(_schema(), tables), tables
+    whole = whole or _schema()
+    part, value = _resolved(whole, tables, whole), tables
     for step in path:
         below = _below(part, step, value)
         if below is None:
             return None
         value = child(value, step)
-        part = _resolved(below, value)
+        part = _resolved(below, value, whole)
     return part
 
 
@@ -142,13 +156,16 @@ def child(value: object, step: str | int) -> object:
     return None
 
 
-def known_paths(tables: dict[str, Any]) -> Iterator[Path]:
+def known_paths(tables: dict[str, Any], whole: Schema | None = None) -> Iterator[Path]:
     """Every path at which something may stand, given how long the arrays are."""
-    yield from _paths((), _schema(), tables)
+    whole = whole or _schema()
+    yield from _paths((), whole, tables, whole)
 
 
-def _paths(path: Path, part: dict[str, Any], value: object) -> Iterator[Path]:
-    part = _resolved(part, value)
+def _paths(
+    path: Path, part: dict[str, Any], value: object, whole: Schema
+) -> Iterator[Path]:
+    part = _resolved(part, value, whole)
     if path:
         yield path
     steps: list[str | int] = list(part.get("properties", {}))
@@ -157,7 +174,7 @@ def _paths(path: Path, part: dict[str, Any], value: object) -> Iterator[Path]:
     for step in steps:
         below = _below(part, step, value)
         if below is not None:
-            yield from _paths((*path, step), below, child(value, step))
+            yield from _paths((*path, step), below, child(value, step), whole)
 
 
 # --- in the words of a fault ----------------------------------------------------------

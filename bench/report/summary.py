@@ -17,6 +17,7 @@ from bench.base.units import (
 )
 from bench.report.link import link_fields
 from bench.report.page import WIDTH, Page, Piece, glued
+from bench.report.soak import night_fields
 from bench.report.strip import strip
 
 if TYPE_CHECKING:
@@ -63,6 +64,7 @@ def summary(verdict: Content, run: Content, width: int = WIDTH) -> Page:
     longest = max(len(node["name"]) for node in verdict["nodes"]) + 4
     page = Page(max(_LEAST_LABELS, min(longest, _MOST_LABELS)), width)
     _verdict(page, verdict, run)
+    night_fields(page, verdict)
     if verdict["packets"]["offered"]:
         _packets(page, verdict)
         _times(page, verdict)
@@ -100,6 +102,22 @@ def _verdict(page: Page, verdict: Content, run: Content) -> None:
         page.field("stopped", _stopped(verdict, run))
     page.blank()
     page.field("trial", _tried(verdict, run))
+    if played := run.get("recorded"):
+        page.field("recorded", _played(played))
+
+
+def _played(recorded: Content) -> str:
+    """What a recording that was put on the line came to."""
+    text = (
+        f"{recorded['file']}, {format_count(recorded['characters'])} characters in "
+        f"{_length(recorded['length_ns'])}"
+    )
+    if recorded["behind_ns"]:
+        behind = glued(format_ns(recorded["behind_ns"], 2))
+        text += f", up to {behind} later than they were heard"
+    if torn := recorded["torn"]:
+        text += f"; cut off at octet {torn['offset']}: {torn['why']}"
+    return text
 
 
 def _stopped(verdict: Content, run: Content) -> str:

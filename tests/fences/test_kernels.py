@@ -12,7 +12,7 @@ import bench
 KERNELS = Path(bench.__file__).parent / "kernels"
 TWINS = Path(__file__).parent.parent / "twins"
 
-DECORATORS = {"kernel", "part", "melted", "inner"}
+DECORATORS = {"kernel", "part", "melted", "inner", "aside"}
 
 TWIN_OF = {
     "checks": "checks_twin",
@@ -25,6 +25,7 @@ TWIN_OF = {
     "prbs": "prbs_twin",
     "schedule": "schedule_twin",
     "line": "schedule_twin",
+    "fuzz": "fuzz_twin",
     "node": "node_twin",
     "words": "philox_twin",
     "pointers": "node_twin",

@@ -51,6 +51,7 @@ class ByDma(Clocked):
                 self.node.result.notes["skipped"] += 1
             rollover += 1
         self.periods = most if spec.stop == "count" else rollover
+        self.periods += self.node.spec.quirks.clock_bias
 
     def edge(self, k, part):
         """The rise or the fall of the clock of a period, were it to run on."""
@@ -219,6 +220,8 @@ class ByTimer(Ticks, Clocked):
 
 class ByPort(Clocked):
     """Hardware shifters, one lane after another."""
+
+    in_words = False
 
     def start(self):
         """Lane 0 begins."""

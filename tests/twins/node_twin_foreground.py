@@ -46,6 +46,8 @@ class Foreground:
         self.free_receive = self.cost.receive_buffers
         self.free_words = self.cost.word_buffers
         self.dark_due_ns = None
+        self.taken = 0
+        self.owners = {}  # packets that receive buffers belong to, by their places
 
     def begin(self):
         """From now on."""
@@ -66,9 +68,25 @@ class Foreground:
             self.node.at(self.dark_due_ns, ACTS, self.node.processor.act)
 
     def receive(self, packet):
-        """A packet for the lanes."""
+        """A packet for the lanes, into the next buffer, whoever has that."""
+        buffers = self.node.pins.buffers
+        place = self.taken % len(buffers)
+        self.taken += 1
+        buffers[place] = packet.payload + buffers[place][len(packet.payload) :]
+        packet.payload = buffers[place]
+        before = self.owners.get(place)
+        job = self.job
+        now = [job.packet] if job is not None and job.kind == REARRANGE else []
+        if before and any(each is before for each in (*self.waiting, *now)):
+            before.payload = packet.payload
+            before.first, before.end = packet.first, packet.end
+        self.owners[place] = packet
         self.free_receive -= 1
         self.waiting.append(packet)
+        if len(self.waiting) > self.node.spec.quirks.waiting_most:
+            self.taken -= len(self.waiting)
+            self.free_receive += len(self.waiting)
+            self.waiting.clear()
 
     def sync(self):
         """What is held is released; for what is not rearranged yet it comes early."""
@@ -234,7 +252,7 @@ class PolledLoop(Foreground):
     def look(self):
         """A look, and what it found is handled."""
         self.next = self.choose
-        self.node.receiver.stalled = False
+        self.node.receiver.stalled &= self.node.spec.quirks.keeps_error
         took, packets = self.node.receiver.look()
         cost_ns = packets * self.cost.per_packet_ns
         if took:

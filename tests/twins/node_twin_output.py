@@ -18,6 +18,8 @@ class Pins:
             self.held = bytes(spec.payload_octets)
         else:
             self.chains = [[0] * output.clocks for _ in range(output.lanes)]
+        empty = bytes(spec.payload_octets)
+        self.buffers = [empty] * spec.cost.receive_buffers
 
 
 class Output:
@@ -140,14 +142,20 @@ class Output:
 class Clocked(Output):
     """Chains that shift in a bit at every clock."""
 
+    in_words = True  # whether the processor makes port words of a payload
+
     def bits(self, payload):
         """What each lane sends, bit by bit."""
         size, lanes = self.spec.lane_octets, []
-        for lane in range(self.spec.lanes):
+        quirks = self.node.spec.quirks
+        turned = self.in_words and quirks.lane_turned
+        msb_first = self.spec.msb_first != (self.in_words and quirks.bits_turned)
+        order = range(self.spec.lanes)
+        for lane in reversed(order) if turned else order:
             bits = []
             for octet in payload[lane * size : (lane + 1) * size]:
                 eight = [octet >> place & 1 for place in range(8)]
-                bits += reversed(eight) if self.spec.msb_first else eight
+                bits += reversed(eight) if msb_first else eight
             lanes.append(bits)
         return lanes
 

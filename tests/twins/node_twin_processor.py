@@ -112,7 +112,7 @@ class Processor:
         """One look at the FIFO."""
         receiver = self.node.receiver
         if self.part == ENTRY:
-            receiver.stalled = False
+            receiver.stalled &= self.node.spec.quirks.keeps_error
             self.part = BODY
         took, packets = receiver.look(self.taken < self.cost.body_limit)
         packets_ns = packets * self.cost.per_packet_ns
@@ -171,6 +171,8 @@ class Parser:
         self.places = []  # of the decoder -> on the line
         self.buffer_was_free = False
         self.received = 0
+        self.errors = 0
+        self.last_sequence = -1
 
     def take(self, c, gap):
         """One octet; how many sound packets for this node it ended."""
@@ -193,7 +195,8 @@ class Parser:
         ours = 0
         for event in self.decoder.events():
             if isinstance(event, Begun):
-                self.buffer_was_free = self.node.foreground.free_receive > 0
+                free = self.node.foreground.free_receive
+                self.buffer_was_free = free + self.node.spec.quirks.buffer_bias > 0
             elif isinstance(event, Rejected):
                 self.rejected(event)
             elif isinstance(event, Packet) and self.is_ours(event.address):
@@ -218,6 +221,7 @@ class Parser:
         foreign = event.address is not None and not self.is_ours(event.address)
         if event.reason == BAD_CHECK and foreign and self.node.spec.resync == "forward":
             return
+        self.errors += 1
         self.node.drop(event.reason, self.packet(event, b""))
 
     def packet(self, event, payload):
@@ -225,19 +229,38 @@ class Parser:
         first, end = self.places[event.at], self.places[event.end - 1] + 1
         return Received(payload, first, end, self.received)
 
+    def is_passed_over(self, sequence):
+        """Whether a bad node lets a sound packet pass."""
+        quirks = self.node.spec.quirks
+        ahead = (sequence - self.last_sequence - 1) % quirks.sequence_modulus
+        if ahead >= quirks.sequence_most or self.received > quirks.packets_most:
+            return True
+        if self.errors >= quirks.errors_most:
+            return True
+        self.last_sequence = sequence
+        return False
+
+    def least(self):
+        """Octets of payload with which a packet is taken."""
+        least = self.node.spec.quirks.payload_least
+        return self.node.spec.payload_octets if least is None else least
+
     def sound(self, event):
         """A sound packet for this node."""
         spec, foreground = self.node.spec, self.node.foreground
         self.received += 1
+        if self.is_passed_over(event.sequence or 0):
+            self.node.result.notes["passed over"] += 1
+            return
         foreground.hear()
         if spec.on_sync and self.is_broadcast(event.address):
             foreground.sync()
             return
         payload, size = event.payload, spec.payload_octets
         if spec.window is None:
-            fits = len(payload) == size
+            fits = self.least() <= len(payload) <= size
         else:
-            fits = len(payload) >= spec.window + size
+            fits = len(payload) >= spec.window + self.least()
             payload = payload[spec.window : spec.window + size]
         packet = self.packet(event, payload)
         if not fits:

@@ -27,6 +27,7 @@ def begin_clocked(spec, node, number):
         rolls = _move_late(spec, node, number)
         if spec.stop != BY_COUNT:
             node.rolls = rolls
+    node.rolls += spec.clock_bias
     complete_ns = node.begin_ns + rollover(spec, node.rolls)
     if spec.stop == BY_INTERRUPT:
         node.complete_ns = complete_ns

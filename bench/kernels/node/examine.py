@@ -29,6 +29,7 @@ __all__ = [
     "examine_head",
     "is_ours",
     "is_sync",
+    "number_of",
     "unstuff",
 ]
 
@@ -90,6 +91,13 @@ def is_broadcast(node, address):
 def _address(spec, packet, size):
     at = packet + _place(spec.address_at, size)
     return _number(at, spec.address_size, spec.address_big)
+
+
+@part
+def number_of(spec, packet, size):
+    """A packet's own number; 0 where it has none."""
+    at = packet + _place(spec.sequence_at, size)
+    return _number(at, spec.sequence_size, spec.sequence_big)
 
 
 @part

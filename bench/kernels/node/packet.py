@@ -6,7 +6,14 @@ Turns and reasons are those of `bench/wire/decoder.py`.
 from __future__ import annotations
 
 from bench.kernels.jit import melted, part
-from bench.kernels.node.examine import SOUND, examine, is_ours, is_sync, unstuff
+from bench.kernels.node.examine import (
+    SOUND,
+    examine,
+    is_ours,
+    is_sync,
+    number_of,
+    unstuff,
+)
 from bench.kernels.node.records import (
     BY_SILENCE,
     BY_SYMBOL,
@@ -42,7 +49,8 @@ def begin(spec, node, at, body):
     node.body = body
     node.goal = body + spec.head
     node.headed = 0
-    node.buffer_free = node.received - node.returned < spec.receive_buffers
+    buffers = spec.receive_buffers + spec.buffer_bias
+    node.buffer_free = node.received - node.returned < buffers
 
 
 @melted
@@ -93,6 +101,8 @@ def _receive(spec, node, ns, packet, size):
     """A sound packet for this node: into its receive buffer, or dropped."""
     start = _line_place(node, node.start)
     end = _line_place(node, node.scan - 1) + 1
+    if _is_deaf(spec, node, packet, size):
+        return
     if spec.blackout_ns:
         node.dark_due_ns = ns + spec.blackout_ns
     if is_sync(spec, node, packet, size):
@@ -103,22 +113,41 @@ def _receive(spec, node, ns, packet, size):
     if spec.window >= 0:
         at += spec.window
         payload = min(payload - spec.window, spec.payload_octets)
-    if payload != spec.payload_octets:
+    if payload > spec.payload_octets or payload < spec.payload_least:
         drop(node, ns, start, end, WRONG_SIZE)
     elif not node.buffer_free:
         drop(node, ns, start, end, NO_RECEIVE_BUFFER)
     else:
         buffer = receive_buffer_at(spec, node, node.received)
-        copy(at, buffer, spec.payload_octets)
+        copy(at, buffer, payload)
         place = slot(spec, node, node.received)
         place.at = start
         place.place = end
         node.received += 1
+        if node.received - node.picked > spec.waiting_most:
+            node.received = node.picked
+
+
+@melted
+def _is_deaf(spec, node, packet, size):
+    """Whether the node lets a sound packet pass unheard; a good one never does."""
+    node.sound += 1
+    sequence = number_of(spec, packet, size)
+    ahead = (sequence - node.last_sequence - 1) % spec.sequence_modulus
+    if (
+        ahead >= spec.sequence_most
+        or node.sound > spec.packets_most
+        or node.errors >= spec.errors_most
+    ):
+        return True
+    node.last_sequence = sequence
+    return False
 
 
 @part
 def reject(spec, node, ns, end, reason, revealed):
     """Report what is no packet, and find the mode after it."""
+    node.errors += 1
     start = node.start
     first = _line_place(node, start)
     drop(node, ns, first, _line_place(node, end - 1) + 1, reason)

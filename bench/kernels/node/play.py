@@ -224,7 +224,7 @@ def _look(spec, node, now_ns):
     """One look at the FIFO."""
     if node.first_look:
         node.first_look = 0
-        node.stalled = 0
+        node.stalled &= spec.keeps_error
     empty = node.accepted == node.taken
     if not empty and node.taken_here < spec.body_limit:
         look_takes(spec, node, now_ns)
@@ -246,7 +246,7 @@ def _look(spec, node, now_ns):
 @part
 def _poll(spec, node):
     """A look of the polled loop, at `now_ns`; a job if there is something to handle."""
-    node.stalled = 0
+    node.stalled &= spec.keeps_error
     node.loop = TO_PICK
     cost_ns = np.int64(0)
     if node.accepted > node.taken:

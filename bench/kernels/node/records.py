@@ -94,7 +94,11 @@ SPEC = _integers(
     "pause_ns reject_flaws head tail least most sized address_at address_size "
     "address_big mask address length_at length_size length_big length_adds check_at "
     "check_size check_big check_start check_end payload_octets window resync "
-    "longest_raw"
+    "longest_raw "
+    # neutral in a node that does everything right, see `bench.node.spec.QuirkSpec`
+    "keeps_error buffer_bias payload_least lane_at lane_stride "
+    "words_msb_first clock_bias sequence_at sequence_size sequence_big "
+    "sequence_modulus sequence_most packets_most errors_most waiting_most"
 )
 """One node, in whole numbers.
 
@@ -104,7 +108,9 @@ fire.  `plain`: level-fired, looks do not restart the timeout, nothing is muted.
 `lost_spare`: characters that may be lost at once.  `lead`: rollovers that move nothing.
 `loose`: port words may be late enough to matter.  `intact`: what a UART lane is sent
 arrives whole unless an interrupt is late.  `window`: where in a shared payload this
-node's octets begin, or -1.
+node's octets begin, or -1.  `lane_at`, `lane_stride`: where in a payload the first
+lane's octets are, and from one lane's to the next.  `words_msb_first`: which bit of an
+octet goes into the first port word.
 """
 
 NODE = _integers(
@@ -119,6 +125,7 @@ NODE = _integers(
     "bit_pending tick_ns ticks masked_until_ns loop "
     # parser
     "mode start body goal headed scan need ahead passed mark marks spans buffer_free "
+    "sound errors last_sequence "
     # foreground: counts of packets that came that far
     "job job_left_ns received picked returned rearranging rearranged released started "
     "rested synced dark_due_ns dark_job dark "

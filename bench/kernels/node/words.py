@@ -61,17 +61,20 @@ def _rearrange(spec, payload, words):
     """
     size = spec.lane_octets
     width = spec.word_octets
+    payload += spec.lane_at
+    stride = spec.lane_stride
     for group in range(width):
         first = 8 * group
         lanes = max(0, min(8, spec.lanes - first))
         for column in range(size):
             square = np.uint64(0)
             for lane in range(lanes):
-                octet = np.uint64(octet_at(payload + (first + lane) * size + column))
+                at = payload + (first + lane) * stride + column
+                octet = np.uint64(octet_at(at))
                 square |= octet << np.uint64(8 * lane)
             square = _turned(square)
             for k in range(8):
-                bit = 7 - k if spec.msb_first else k
+                bit = 7 - k if spec.words_msb_first else k
                 word = np.uint8((square >> np.uint64(8 * bit)) & np.uint64(255))
                 put_octet(words + (8 * column + k) * width + group, word)
 

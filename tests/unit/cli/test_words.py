@@ -21,9 +21,10 @@ WRONG = [
     (
         ["strem"],
         (
-            "no such command: strem, expected budget, check, completion, drive, edge, "
-            "header, listen, patterns, ports, qualify, schema, serve, sheet, stream, "
-            "sweep, upset (did you mean stream?)"
+            "no such command: strem, expected accept, budget, check, compare, "
+            "completion, drive, edge, fuzz, header, listen, patterns, ports, qualify, "
+            "replay, report, runs, schema, serve, sheet, soak, stream, sweep, upset, "
+            "vectors, zoo (did you mean stream?)"
         ),
     ),
     (["stream", "--sed", "1"], "no such option: --sed (did you mean --seed?)"),

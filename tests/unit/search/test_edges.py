@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import json
+import shlex
+import sys
+import time
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from unit.trial.upset.plain_nodes import PlainNodes
 
 import bench
+from bench.api_search.before import command_beside
 from bench.base.errors import UsageError
 from bench.ledger import read_run
 
@@ -157,3 +162,34 @@ def test_wrong_arguments(tmp_path: Path) -> None:
         with pytest.raises(UsageError, match=said):
             edge(tmp_path, **given)
     assert not list(tmp_path.iterdir())
+
+
+def test_reset_needs_something_that_resets(tmp_path: Path) -> None:
+    """Boards need a command, simulated nodes have none; both are told at once."""
+    with pytest.raises(UsageError, match="boards have to be reset by something"):
+        bench.edge(
+            "causeway",
+            method="reset",
+            make_link=lambda profile, _: PlainNodes(profile),
+            logs=tmp_path,
+        )
+    for given in ({"method": "reset"}, {"method": "recovery"}):
+        with pytest.raises(UsageError, match="nothing to reset: off"):
+            bench.edge("causeway", reset="off", logs=tmp_path, **given)
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_command_beside(tmp_path: Path) -> None:
+    """It is begun, and what became of it is told once it has ended."""
+    file = tmp_path / "there"
+    words = shlex.join([sys.executable, "-c", f"open({str(file)!r}, 'w')"])
+    for command, said in ((words, ""), ("/nowhere/at/all", "no such file")):
+        asked = command_beside(command, "--reset", "the command that resets")()
+        until = time.monotonic() + 30
+        while (why := asked()) is None:
+            assert time.monotonic() < until
+        assert said in why
+        assert bool(why) == bool(said)
+    assert file.exists()
+    with pytest.raises(UsageError, match="no command"):
+        command_beside(" ", "--reset", "it")

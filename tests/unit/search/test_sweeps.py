@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import sys
+from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -16,6 +17,7 @@ from bench.api_search.workers import Processes, cores
 from bench.base.clock import JumpClock
 from bench.base.errors import LedgerError, LinkError, UsageError
 from bench.ledger import read_run
+from bench.link.transport import Can
 from bench.trial.sweep.axes import Axis
 from bench.trial.sweep.hands import Died
 from bench.trial.sweep.point import Job, Task
@@ -314,6 +316,56 @@ def test_boards_one_after_another(tmp_path: Path) -> None:
     assert result.points[1]["reason"] == said
     assert result.facts["link"] == "boards"
     assert clock.now_ns() >= 10 * 10**9
+
+
+def test_boards_gone_on_with(tmp_path: Path) -> None:
+    """Stopped after the first point: the other one is tried, on the same link only."""
+    looking, clock = Stopping(1), JumpClock()
+    given: dict[str, Any] = {
+        "make_link": lambda profile, _: Boards(profile),
+        "allowed": ("--allow-bright", "--allow-flashing"),
+        "clock": clock,
+    }
+    first = bench.sweep(
+        "causeway",
+        ["traffic.frame_rate=10 Hz; 20 Hz"],
+        overrides=["accept.skew="],
+        packets=4,
+        logs=tmp_path,
+        watcher=looking,
+        stop=looking.stop,
+        **given,
+    )
+    assert [one["state"] for one in first.points] == ["pass"]
+    with pytest.raises(UsageError, match="begun on another link: simulated"):
+        bench.resume_sweep(first.run)
+    settled_ns = clock.now_ns()
+    second = bench.resume_sweep(first.run, **given)
+    assert [one["state"] for one in second.points] == ["pass", "pass"]
+    assert clock.now_ns() >= settled_ns + 5 * 10**9
+
+
+class Clockless(Boards):
+    """Boards behind something that keeps no bit rate."""
+
+    transport = SimpleNamespace(can=Can())
+
+
+@pytest.mark.parametrize("axis", ["bus.baud=4 Mbaud; 5 Mbaud", "bus.baud_offset=0; 1%"])
+def test_a_link_without_a_bit_clock(axis: str, tmp_path: Path) -> None:
+    """It cannot move the baud, which is told before the first point."""
+    name = axis.partition("=")[0]
+    said = f"this link has no bit clock, so it cannot move {name}: boards"
+    given: dict[str, Any] = {
+        "make_link": lambda profile, _: Clockless(profile),
+        "logs": tmp_path,
+    }
+    with pytest.raises(UsageError, match=said):
+        bench.sweep("causeway", [axis], **given)
+    if name == "bus.baud_offset":
+        with pytest.raises(UsageError, match=said):
+            bench.edge("causeway", name, **given)
+    assert not list(tmp_path.iterdir())
 
 
 def test_packet_before_each_point(tmp_path: Path) -> None:
