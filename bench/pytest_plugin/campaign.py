@@ -67,8 +67,8 @@ class Campaign:
 
 def _note(finding: Mapping[str, Any]) -> list[str]:
     """One finding: what is wrong, what to send, what should come of it, what did."""
-    lines = [f"{finding['oracle']}: {finding['text']}"]
-    lines += [f"    send    {step}" for step in finding["send"]]
+    lines = [f"{finding['oracle']}: {finding['wrong']}"]
+    lines += [f"    send    {step}" for step in finding["text"]]
     lines.append(f"    should  {finding['should']}")
     lines.append(f"    did     {finding['did']}")
     if finding["case"] is not None:
