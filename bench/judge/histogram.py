@@ -175,7 +175,7 @@ class Histogram:
         rows = [
             [
                 _upper_edge((group << shift) - 1) + 1 if group else 0,
-                _upper_edge(((group + 1) << shift) - 1),
+                _upper_edge(min((group + 1) << shift, _BINS) - 1),
                 int(counts[group]),
             ]
             for group in groups.tolist()

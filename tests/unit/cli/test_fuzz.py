@@ -22,7 +22,8 @@ def test_a_good_node(tmp_path):
     """PASS, what was tried, and how to do it again."""
     result = fuzz(tmp_path, "--cases", "64", "--seed", "7")
     assert result.exit_code == 0, result.output
-    assert result.stdout.startswith("PASS          nothing wrong in 64 cases of ")
+    # Progress may stand before it, where the first cases take long.
+    assert "PASS          nothing wrong in 64 cases of " in result.stdout
     assert "attacked      causeway with " in result.stdout
     assert "--cases 64 --corpus" in result.stdout
     assert "--seed 7" in result.stdout
